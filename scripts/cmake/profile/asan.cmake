@@ -1,0 +1,3 @@
+set(CMAKE_BUILD_TYPE Debug CACHE STRING "")
+set(FSP_WERROR ON CACHE BOOL "")
+set(FSP_SANITIZE "address,undefined" CACHE STRING "")

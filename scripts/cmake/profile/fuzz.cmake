@@ -1,0 +1,6 @@
+set(CMAKE_C_COMPILER clang CACHE STRING "")
+set(CMAKE_BUILD_TYPE RelWithDebInfo CACHE STRING "")
+set(FSP_WERROR ON CACHE BOOL "")
+set(FSP_SANITIZE "fuzzer-no-link,address,undefined" CACHE STRING "")
+set(FSP_FUZZ ON CACHE BOOL "")
+set(FSP_FUZZ_SECONDS 30 CACHE STRING "")
