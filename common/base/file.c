@@ -212,15 +212,11 @@ fsp_file_exists(const char *path)
 char *
 fsp_file_join(const char *folder, const char *name)
 {
-    size_t folder_len = strlen(folder);
-    size_t name_len = strlen(name);
-    char *path = malloc(folder_len + name_len + 2);
+    char *path = malloc(strlen(folder) + strlen(name) + 2);
 
     if (path == NULL)
         return NULL;
-    memcpy(path, folder, folder_len);
-    path[folder_len] = '/';
-    memcpy(path + folder_len + 1, name, name_len + 1);
+    (void)stpcpy(stpcpy(stpcpy(path, folder), "/"), name);
     return path;
 }
 

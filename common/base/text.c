@@ -209,7 +209,7 @@ fsp_text_nearest(const char *word, const char *const *words, size_t n)
         if (strlen(words[i]) > NEAR_MAX)
             continue;
         distance = edits(word, words[i]);
-        if (distance * 3 <= len + 2 && (best == NULL || distance < best_edits)) {
+        if (distance * 2 <= len + 1 && (best == NULL || distance < best_edits)) {
             best = words[i];
             best_edits = distance;
         }
