@@ -1,0 +1,78 @@
+/*
+ * A small HTTP/1.1 server: routes as a table, bodies with a maximum, requests with a deadline.
+ * The only place that knows libmicrohttpd.
+ *
+ * A request is cut (the connection shut down) when it takes longer than deadline_ms plus one
+ * second for every FSP_HTTP_RATE_MIN bytes of body or answer: a client that drips bytes cannot hold
+ * a connection, a slow but honest link can. The time a handler takes is not counted.
+ * Refusals made here: 404, 405 (with Allow), 411 (a body without Content-Length), 413, 500. Each has
+ * a body of one plain line.
+ *
+ * Ownership: new/free by start/stop; routes, ctx and env are borrowed until stop returns. A request
+ * and an answer live for one call of the handler.
+ * Threads: handlers run in several threads at once. start and stop belong to one thread.
+ * Errors: FSP_EINVAL (an address that is none), FSP_EUNAVAIL (cannot listen there), FSP_ENOMEM.
+ */
+#ifndef FSP_WEB_HTTP_H
+#define FSP_WEB_HTTP_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/buf.h"
+#include "base/clock.h"
+#include "base/err.h"
+
+#define FSP_HTTP_RATE_MIN        256 /* bytes a second a link must do at least; house figure */
+#define FSP_HTTP_HEADERS_MAX     ((size_t)32 * 1024)
+#define FSP_HTTP_CONNECTIONS_MAX 256u
+#define FSP_HTTP_ANSWER_MAX      ((size_t)16 * 1024 * 1024)
+
+struct fsp_http_request {
+    const char *method;
+    const char *path;
+    const uint8_t *body; /* whole; borrowed for the call */
+    size_t len;
+    void *connection; /* for fsp_http_query() */
+};
+
+/* What the handler fills in. It starts as 200, text/plain, empty. */
+struct fsp_http_answer {
+    int status;
+    const char *type;       /* static */
+    unsigned retry_after_s; /* 0: no Retry-After */
+    struct fsp_buf body;
+};
+
+struct fsp_http_route {
+    const char *method; /* GET answers HEAD too */
+    const char *path;   /* exact; NULL ends the table */
+    size_t body_max;    /* 0: takes no body */
+    void (*handle)(
+            void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer);
+};
+
+struct fsp_http_options {
+    const char *listen; /* "127.0.0.1:8463", "[::1]:8463"; port 0 picks a free one */
+    const struct fsp_http_route *routes;
+    void *ctx;
+    const struct fsp_env *env; /* its monotonic clock alone is used */
+    unsigned deadline_ms;      /* 0: 60,000 */
+    unsigned threads;          /* 0: 2 */
+};
+
+struct fsp_http;
+
+enum fsp_rc fsp_http_start(const struct fsp_http_options *options, struct fsp_http **out,
+        struct fsp_err *err) FSP_MUST_CHECK;
+/* Take no more connections, let running requests end (at most 5 s), close. Accepts NULL. */
+void fsp_http_stop(struct fsp_http *http);
+/* "http://127.0.0.1:8463", with the port that was picked. Peek, until stop. */
+const char *fsp_http_url(const struct fsp_http *http);
+
+/* A value of the query string, NULL when absent. Peek, for the handler's call. */
+const char *fsp_http_query(const struct fsp_http_request *request, const char *name);
+/* Fill in a refusal: status and one plain line. */
+void fsp_http_refuse(struct fsp_http_answer *answer, int status, const char *line);
+
+#endif
