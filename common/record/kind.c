@@ -2,7 +2,10 @@
 
 #include <string.h>
 
+#include "base/text.h"
 #include "record/kind_priv.h"
+
+#define NAMES_MAX 512
 
 /* What a work record of any operation may carry. */
 static const char always_work[] =
@@ -93,4 +96,35 @@ fsp_kind_field(const struct fsp_kind *kind, const char *name)
     const struct fsp_field *field = find_field(kind->fields, name);
 
     return field != NULL ? field : find_field(fsp_table_common, name);
+}
+
+bool
+fsp_field_known(const char *name)
+{
+    for (size_t i = 0; i < fsp_table_kinds_n; i++) {
+        if (find_field(fsp_table_kinds[i].fields, name) != NULL)
+            return true;
+    }
+    return find_field(fsp_table_common, name) != NULL;
+}
+
+static void
+collect_names(const struct fsp_field *fields, const char **names, size_t *n)
+{
+    for (; fields->name != NULL && *n < NAMES_MAX; fields++)
+        names[(*n)++] = fields->name;
+}
+
+const char *
+fsp_field_nearest(const struct fsp_kind *kind, const char *typed)
+{
+    const char *names[NAMES_MAX];
+    size_t n = 0;
+
+    for (size_t i = 0; i < fsp_table_kinds_n; i++) {
+        if (kind == NULL || kind == &fsp_table_kinds[i])
+            collect_names(fsp_table_kinds[i].fields, names, &n);
+    }
+    collect_names(fsp_table_common, names, &n);
+    return fsp_text_nearest(typed, names, n);
 }

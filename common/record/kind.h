@@ -77,6 +77,10 @@ const struct fsp_op *fsp_op_at(size_t i);
 bool fsp_op_needs(const struct fsp_op *op, const char *field);
 /* True when a work record of this operation may carry the field (common fields not meant). */
 bool fsp_op_takes(const struct fsp_op *op, const char *field);
+/* True when any kind has a field of that name, the common ones included. */
+bool fsp_field_known(const char *name);
+/* The field name of any kind (or of this kind, when not NULL) nearest to what was typed, or NULL. */
+const char *fsp_field_nearest(const struct fsp_kind *kind, const char *typed);
 /* True when `word` is one of the space-separated words. */
 bool fsp_words_have(const char *words, const char *word);
 /* Names of a field's type for people: "length", "one of groove, bare", "whole number", ... */

@@ -3,7 +3,8 @@
  *
  * CSV: first line names the columns (the field names); a byte-order mark, CRLF and quotes are
  * understood; semicolons and tabs as separators are refused with advice. Blank lines are skipped.
- * Every row needs a kind: a `kind` column. A cell that is empty is "not given".
+ * Every row needs a kind: a `kind` column. A cell that is empty is "not given". A line break inside
+ * a quoted cell becomes one space, since records hold no control characters.
  *
  * Ownership: the sheet borrows the file's bytes until it is freed; rows are the sheet's, valid until
  * the next call.
