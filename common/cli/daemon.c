@@ -1,0 +1,90 @@
+#include "cli/daemon.h"
+
+#include <errno.h>
+#include <stddef.h>
+#include <string.h>
+#include <sys/signalfd.h>
+#include <sys/socket.h>
+#include <sys/un.h>
+#include <unistd.h>
+
+enum fsp_rc
+fsp_daemon_notify(const char *socket_name, const char *state, struct fsp_err *err)
+{
+    enum fsp_rc rc = FSP_OK;
+    struct sockaddr_un address;
+    socklen_t address_len;
+    size_t len;
+    int fd = -1;
+
+    if (socket_name == NULL || socket_name[0] == '\0')
+        return FSP_OK;
+    len = strlen(socket_name);
+    if ((socket_name[0] != '/' && socket_name[0] != '@') || len >= sizeof(address.sun_path))
+        return fsp_err_set(err, FSP_EINVAL,
+                "NOTIFY_SOCKET is neither a path nor an @name of at most %zu characters",
+                sizeof(address.sun_path) - 1);
+    memset(&address, 0, sizeof(address));
+    address.sun_family = AF_UNIX;
+    memcpy(address.sun_path, socket_name, len);
+    if (socket_name[0] == '@')
+        address.sun_path[0] = '\0';
+    address_len = (socklen_t)(offsetof(struct sockaddr_un, sun_path) + len);
+    fd = socket(AF_UNIX, SOCK_DGRAM | SOCK_CLOEXEC, 0);
+    if (fd < 0)
+        return fsp_err_sys(err, FSP_EIO, errno, "notify: socket");
+    if (sendto(fd, state, strlen(state), MSG_NOSIGNAL, (const struct sockaddr *)&address,
+                address_len) < 0)
+        rc = fsp_err_sys(err, FSP_EIO, errno, "notify %s", socket_name);
+    (void)close(fd); /* a datagram is gone or it failed above */
+    return rc;
+}
+
+enum fsp_rc
+fsp_signals_init(struct fsp_signals *signals, struct fsp_err *err)
+{
+    sigset_t set;
+    int failed;
+
+    memset(signals, 0, sizeof(*signals));
+    signals->fd = -1;
+    (void)sigemptyset(&set);
+    (void)sigaddset(&set, SIGTERM);
+    (void)sigaddset(&set, SIGINT);
+    (void)sigaddset(&set, SIGHUP);
+    failed = pthread_sigmask(SIG_BLOCK, &set, &signals->before);
+    if (failed != 0)
+        return fsp_err_sys(err, FSP_EIO, failed, "block signals");
+    if (signal(SIGPIPE, SIG_IGN) == SIG_ERR)
+        return fsp_err_sys(err, FSP_EIO, errno, "ignore SIGPIPE");
+    signals->fd = signalfd(-1, &set, SFD_NONBLOCK | SFD_CLOEXEC);
+    if (signals->fd < 0) {
+        enum fsp_rc rc = fsp_err_sys(err, FSP_EIO, errno, "signalfd");
+
+        fsp_signals_fini(signals);
+        return rc;
+    }
+    return FSP_OK;
+}
+
+void
+fsp_signals_fini(struct fsp_signals *signals)
+{
+    if (signals->fd >= 0)
+        (void)close(signals->fd);
+    signals->fd = -1;
+    (void)pthread_sigmask(SIG_SETMASK, &signals->before, NULL);
+}
+
+void
+fsp_signals_take(struct fsp_signals *signals)
+{
+    struct signalfd_siginfo info;
+
+    while (read(signals->fd, &info, sizeof(info)) == (ssize_t)sizeof(info)) {
+        if (info.ssi_signo == (uint32_t)SIGHUP)
+            signals->reload = true;
+        else
+            signals->stop = true;
+    }
+}

@@ -1,0 +1,38 @@
+/*
+ * What a service needs: readiness messages to the service manager, and stop and reload signals
+ * as a readable descriptor.
+ *
+ * Source: sd_notify(3), the protocol of NOTIFY_SOCKET: one datagram of lines KEY=VALUE.
+ * Ownership: fsp_signals lives in the caller's storage; init/fini.
+ * Threads: init before any thread is started (threads inherit the blocked signals); then the
+ * main thread only.
+ * Errors: FSP_EINVAL, FSP_EIO with errno.
+ */
+#ifndef FSP_CLI_DAEMON_H
+#define FSP_CLI_DAEMON_H
+
+#include <signal.h>
+#include <stdbool.h>
+
+#include "base/err.h"
+
+/* Send e.g. "READY=1", "STOPPING=1", "WATCHDOG=1". socket is the value of NOTIFY_SOCKET (a path,
+ * or @name for an abstract one); NULL or "": nobody listens, nothing is sent. */
+enum fsp_rc fsp_daemon_notify(
+        const char *socket_name, const char *state, struct fsp_err *err) FSP_MUST_CHECK;
+
+struct fsp_signals {
+    int fd;      /* readable when a signal waits; for poll() */
+    bool stop;   /* SIGTERM or SIGINT came */
+    bool reload; /* SIGHUP came; the caller sets it back */
+    sigset_t before;
+};
+
+/* Block SIGTERM, SIGINT and SIGHUP, ignore SIGPIPE, open the descriptor. */
+enum fsp_rc fsp_signals_init(struct fsp_signals *signals, struct fsp_err *err) FSP_MUST_CHECK;
+/* Close, and unblock what was not blocked before. */
+void fsp_signals_fini(struct fsp_signals *signals);
+/* Take the signals that wait into the flags; never blocks. */
+void fsp_signals_take(struct fsp_signals *signals);
+
+#endif
