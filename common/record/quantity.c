@@ -228,7 +228,8 @@ parse_number(const char *text, const char **rest, double *out, struct fsp_err *e
                 show(text).text);
     if (!take_number(&p, out))
         return fsp_err_set(err, FSP_EFORMAT,
-                "'%s' does not begin with a number like 90, 12.5 or 1-3/8", show(text).text);
+                "'%s' does not begin with a number like 90, 12.5 or 1-3/8 (at most 15 digits)",
+                show(text).text);
     *rest = p;
     return FSP_OK;
 }
