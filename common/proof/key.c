@@ -49,6 +49,14 @@ fsp_base64(struct fsp_buf *buf, const void *bytes, size_t len)
     buf->len += text_len - 1;
 }
 
+/* libsodium 1.0.18 takes some bytes above 0x7F for letters of the alphabet: look first. */
+static bool
+is_base64_char(char c)
+{
+    return (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') ||
+           c == '+' || c == '/' || c == '=';
+}
+
 static enum fsp_rc
 decode(const char *text, size_t len, uint8_t *out, size_t most, size_t *out_len)
 {
@@ -59,6 +67,9 @@ decode(const char *text, size_t len, uint8_t *out, size_t most, size_t *out_len)
         return FSP_EFORMAT;
     if (len == 0)
         return FSP_OK;
+    for (size_t i = 0; i < len; i++)
+        if (!is_base64_char(text[i]))
+            return FSP_EFORMAT;
     /* Refuses missing or superfluous padding and trailing bits that are not zero. */
     if (sodium_base642bin(out, most, text, len, NULL, out_len, &end,
                 sodium_base64_VARIANT_ORIGINAL) != 0 ||
@@ -367,7 +378,7 @@ skey_parse(struct fsp_skey **out, const char *text, size_t len, struct fsp_err *
         goto out;
     }
     rc = skey_make(&skey, vkey.name, vkey.type, seed, err);
-    if (rc == FSP_OK && !fsp_vkey_equal(&skey->vkey, &vkey))
+    if (rc == FSP_OK && skey != NULL && !fsp_vkey_equal(&skey->vkey, &vkey))
         rc = fsp_err_set(err, FSP_EFORMAT, "its seed does not belong to its verifier key");
     if (rc != FSP_OK)
         goto out;
