@@ -314,7 +314,7 @@ value_of(const struct fsp_conf *conf, const char *section, const char *name)
                 strcmp(conf->keys[i].name, name) == 0)
             return conf->values[i].text;
     }
-    assert(!"a key that is in the table");
+    assert(false); /* not in the table: our own bug */
     return "";
 }
 

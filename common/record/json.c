@@ -1,6 +1,5 @@
 #include "record/json_priv.h"
 
-#include <stdio.h>
 #include <string.h>
 
 #include "base/clock.h"
@@ -15,10 +14,12 @@ fsp_json_of(const struct fsp_record *record)
 json_t *
 fsp_json_mutable(const struct fsp_record *record)
 {
-    json_t *json;
+    union {
+        const struct fsp_record *in;
+        json_t *out;
+    } pointer = {record}; /* jansson's iterators want no const */
 
-    memcpy(&json, &record, sizeof(json)); /* jansson's iterators want no const */
-    return json;
+    return pointer.out;
 }
 
 struct fsp_record *
@@ -44,13 +45,14 @@ struct frame {
 };
 
 static enum fsp_rc
-check_text(const char *what, const char *text, size_t len, struct fsp_err *err)
+check_text(const char *name, const json_t *node, struct fsp_err *err)
 {
-    if (fsp_text_printable(text, len))
+    if (fsp_text_printable(json_string_value(node), json_string_length(node)))
         return FSP_OK;
     return fsp_err_set(err, FSP_EFORMAT,
-            "%s holds a control or invisible character; write it as plain text on one line",
-            what);
+            "field %s holds a control or invisible character; write it as plain text on one "
+            "line",
+            name);
 }
 
 static enum fsp_rc
@@ -81,12 +83,8 @@ check_node(const char *name, json_t *node, struct fsp_err *err)
     case JSON_TRUE:
     case JSON_FALSE:
         return FSP_OK;
-    case JSON_STRING: {
-        char what[80];
-
-        (void)snprintf(what, sizeof(what), "field %.64s", name);
-        return check_text(what, json_string_value(node), json_string_length(node), err);
-    }
+    case JSON_STRING:
+        return check_text(name, node, err);
     case JSON_INTEGER:
         if (json_integer_value(node) > FSP_JSON_INT_MAX ||
                 json_integer_value(node) < -FSP_JSON_INT_MAX)

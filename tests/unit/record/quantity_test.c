@@ -182,7 +182,7 @@ every_factor_agrees_with_gnu_units(void **state)
     size_t n = 0;
 
     (void)state;
-    /* NOLINTNEXTLINE(bugprone-command-processor,cert-env33-c): the distribution's program */
+    /* NOLINTNEXTLINE(concurrency-mt-unsafe): one thread, the distribution's program */
     if (system("units --version >/dev/null 2>&1") != 0) {
         print_message("GNU units is not installed: factors not checked against it\n");
         skip();
@@ -195,7 +195,7 @@ every_factor_agrees_with_gnu_units(void **state)
 
         (void)snprintf(command, sizeof(command), "units -t -o %%.17g -- '1 %s' '%s'", unit->gnu,
                 si_of(unit->dim));
-        pipe = popen(command, "r"); /* NOLINT(cert-env33-c): rows of our own table */
+        pipe = popen(command, "r"); /* rows of our own table */
         assert_non_null(pipe);
         if (fgets(line, sizeof(line), pipe) == NULL)
             fail_msg("%s: no answer", command);
