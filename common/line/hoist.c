@@ -1,0 +1,90 @@
+#include "line/hoist.h"
+
+#include <math.h>
+#include <string.h>
+
+/* K^n by plain multiplication: the same bits on every machine, which pow() does not promise. */
+static double
+power(double k, int n)
+{
+    double value = 1;
+    int i;
+
+    for (i = 0; i < n; i++)
+        value *= k;
+    return value;
+}
+
+static int
+rolling_sheaves(const struct fsp_reeving *reeving)
+{
+    return reeving->rolling > 0 ? reeving->rolling : reeving->lines;
+}
+
+enum fsp_rc
+fsp_hoist_check(const struct fsp_reeving *reeving, struct fsp_err *err)
+{
+    if (reeving->lines < 2 || reeving->lines > FSP_HOIST_LINES_MAX || reeving->lines % 2 != 0)
+        return fsp_err_set(err, FSP_EINVAL, "lines: found %d; allowed: an even number, 2 to %d",
+                reeving->lines, FSP_HOIST_LINES_MAX);
+    if (reeving->rolling < 0 || reeving->rolling > reeving->lines + 2)
+        return fsp_err_set(err, FSP_EINVAL,
+                "rolling: found %d; allowed: 1 to %d sheaves for %d lines", reeving->rolling,
+                reeving->lines + 2, reeving->lines);
+    if (!(reeving->k > 1 && reeving->k < 2))
+        return fsp_err_set(
+                err, FSP_EINVAL, "bearing: sheave friction %.4g; allowed: 1 to 2", reeving->k);
+    return FSP_OK;
+}
+
+double
+fsp_hoist_efficiency(const struct fsp_reeving *reeving)
+{
+    int n = reeving->lines;
+
+    return (power(reeving->k, n) - 1) /
+           (power(reeving->k, rolling_sheaves(reeving)) * n * (reeving->k - 1));
+}
+
+void
+fsp_hoist_load(const struct fsp_reeving *reeving, double hookload_n, double strength_n,
+        struct fsp_hoist *out)
+{
+    double n = reeving->lines;
+
+    memset(out, 0, sizeof(*out));
+    out->efficiency = fsp_hoist_efficiency(reeving);
+    out->fast_factor = 1 / (n * out->efficiency);
+    out->fast_line_n = hookload_n / (n * out->efficiency);
+    out->dead_line_n = out->fast_line_n / power(reeving->k, rolling_sheaves(reeving));
+    out->static_line_n = hookload_n / n;
+    out->derrick_static_n = hookload_n * (n + 2) / n;
+    out->derrick_n = hookload_n + out->fast_line_n + out->dead_line_n;
+    if (strength_n > 0 && hookload_n > 0) {
+        out->design_factor = strength_n / out->fast_line_n;
+        out->design_factor_static = strength_n * n / hookload_n;
+    }
+}
+
+double
+fsp_hoist_load_at(const struct fsp_reeving *reeving, double strength_n, double factor)
+{
+    return strength_n / factor * reeving->lines * fsp_hoist_efficiency(reeving);
+}
+
+int
+fsp_hoist_lines_needed(
+        const struct fsp_reeving *reeving, double hookload_n, double strength_n, double factor)
+{
+    struct fsp_reeving other = *reeving;
+    int extra = reeving->rolling > 0 ? reeving->rolling - reeving->lines : 0;
+
+    for (other.lines = 2; other.lines <= FSP_HOIST_LINES_MAX; other.lines += 2) {
+        other.rolling = other.lines + extra;
+        if (other.rolling < 1)
+            other.rolling = 1;
+        if (fsp_hoist_load_at(&other, strength_n, factor) >= hookload_n)
+            return other.lines;
+    }
+    return 0;
+}

@@ -1,0 +1,332 @@
+/* The fold itself: what each kind of record does to the state. */
+#include <math.h>
+#include <string.h>
+
+#include "line/ledger_priv.h"
+
+static double
+or_zero(double value)
+{
+    return isnan(value) ? 0 : value;
+}
+
+static void
+apply_rig(struct fold *fold, const struct item_rig *rig)
+{
+    struct item_rig before = fold->rig;
+
+    fold->rig = *rig;
+    if (fold->has_rig) {
+        /* What newer particulars do not say stays as it was. */
+        if (isnan(rig->mast_m))
+            fold->rig.mast_m = before.mast_m;
+        if (isnan(rig->drum_m))
+            fold->rig.drum_m = before.drum_m;
+        if (isnan(rig->block_n))
+            fold->rig.block_n = before.block_n;
+        if (isnan(rig->stand_m))
+            fold->rig.stand_m = before.stand_m;
+        if (rig->crossovers == 0)
+            fold->rig.crossovers = before.crossovers;
+        if (rig->rolling == 0)
+            fold->rig.rolling = before.rolling;
+        if (!(rig->k > 0))
+            fold->rig.k = before.k;
+        if (rig->drive == FSP_DRIVE_UNSAID)
+            fold->rig.drive = before.drive;
+    }
+    fold->has_rig = true;
+}
+
+static void
+start_count(struct fold *fold, const struct item_reel *reel)
+{
+    struct count_state *count = &fold->count;
+
+    memset(count, 0, sizeof(*count));
+    count->line_j = or_zero(reel->carried_total_j);
+    count->cut_j = or_zero(reel->carried_since_cut_j);
+    count->served_j = count->cut_j;
+    count->slip_j = or_zero(reel->carried_since_slip_j);
+    count->served_slip_j = count->slip_j;
+    count->slipped_m = or_zero(reel->slipped_since_cut_m);
+    count->derated = fsp_ledger_derate(fold) < 1;
+}
+
+static void
+apply_reel(struct fsp_ledger *ledger, const struct item *item)
+{
+    struct fold *fold = &ledger->fold;
+    const struct item_reel *reel = &item->u.reel;
+    struct line_state *line = &fold->line;
+    double certificate = isnan(reel->strength_n) ? 0 : reel->strength_n;
+    struct fsp_err err = {0};
+
+    if (line->hung)
+        fsp_ledger_say(ledger, item, "a line is hung while reel %s was still hung",
+                line->reel == NULL ? "?" : line->reel);
+    memset(line, 0, sizeof(*line));
+    line->hung = true;
+    line->reel = reel->reel == NULL ? "?" : reel->reel;
+    line->grade = reel->grade;
+    line->lines = reel->lines;
+    line->received_m = or_zero(reel->received_m);
+    line->strung_m = or_zero(reel->strung_m);
+    line->carried_cut_m = or_zero(reel->carried_cut_m);
+    line->used = reel->used || reel->estimate || line->carried_cut_m > 0 ||
+                 or_zero(reel->carried_total_j) > 0;
+    line->first_due = true;
+    if (fsp_rope_find(or_zero(reel->rope_m), reel->grade, certificate, &line->rope, &err) !=
+            FSP_OK) {
+        fsp_ledger_say(ledger, item, "strength unknown, no design factor: %s", err.text);
+        line->rope.diameter_m = or_zero(reel->rope_m);
+    }
+    if (line->rope.over_listed)
+        fsp_ledger_say(ledger, item,
+                "the certificate's strength is %.1f %% above the table: is it the minimum "
+                "breaking force?",
+                100 * (line->rope.strength_n / line->rope.listed_n - 1));
+    if (line->rope.matched_metric && line->rope.source == FSP_ROPE_TABLE)
+        fsp_ledger_say(ledger, item, "%.1f mm rope taken for the %s in of the table",
+                line->rope.diameter_m * 1000, line->rope.size->name);
+    if (line->strung_m > line->received_m)
+        fsp_ledger_say(ledger, item, "more line strung than received");
+    fold->stop = NULL;
+    fold->slip_asked = NULL;
+    start_count(fold, reel);
+}
+
+static void
+apply_unhang(struct fsp_ledger *ledger, const struct item *item)
+{
+    struct fold *fold = &ledger->fold;
+    const char *reel = item->u.text;
+
+    if (!fold->line.hung || reel == NULL || strcmp(fold->line.reel, reel) != 0) {
+        fsp_ledger_say(ledger, item, "reel %s comes off, but %s is hung",
+                reel == NULL ? "?" : reel, fold->line.hung ? fold->line.reel : "none");
+        if (!fold->line.hung)
+            return;
+    }
+    memset(&fold->line, 0, sizeof(fold->line));
+    memset(&fold->count, 0, sizeof(fold->count));
+    fold->stop = NULL;
+    fold->slip_asked = NULL;
+}
+
+static void
+apply_string_up(struct fsp_ledger *ledger, const struct item *item)
+{
+    const struct item_string_up *change = &item->u.string_up;
+    struct line_state *line = &ledger->fold.line;
+
+    if (!line->hung) {
+        fsp_ledger_say(ledger, item, "string-up with no line hung");
+        return;
+    }
+    if (change->lines > 0)
+        line->lines = change->lines;
+    line->drawn_m += or_zero(change->drawn_m);
+    line->returned_m += or_zero(change->returned_m);
+    line->cropped_m += or_zero(change->cropped_m);
+}
+
+static void
+apply_well(struct fold *fold, const struct item *item)
+{
+    const char *name = item->u.text;
+
+    if (fold->well == NULL || name == NULL || strcmp(fold->well, name) != 0)
+        fold->bit_known = false;
+    fold->well = name;
+    fold->formation = fsp_record_text(item->record, "formation");
+}
+
+static void
+apply_state(struct fold *fold, const struct item *item)
+{
+    fold->state = item->u.text;
+    if (item->u.text != NULL && strcmp(item->u.text, "moving") == 0)
+        fold->bit_known = false;
+}
+
+static void
+apply_slip(struct fsp_ledger *ledger, const struct item *item)
+{
+    struct fold *fold = &ledger->fold;
+    double length = or_zero(item->u.slip_m);
+
+    if (!fold->line.hung) {
+        fsp_ledger_say(ledger, item, "slip with no line hung");
+        return;
+    }
+    fold->line.slipped_m += length;
+    fold->count.slipped_m += length;
+    fold->count.slip_j = 0;
+    fold->count.served_slip_j = 0;
+    fold->slip_asked = NULL;
+    if (fsp_ledger_on_reel(&fold->line) < -FSP_LEDGER_CUT_BEYOND_M)
+        fsp_ledger_say(ledger, item, "more line slipped than the reel held");
+}
+
+static bool
+stops(enum decision decision)
+{
+    return decision == DECISION_CUT || decision == DECISION_OUT || decision == DECISION_REPLACE;
+}
+
+/* A decision against the line counts at once, signed or not; only a signed `run` lifts it. */
+static void
+apply_inspection(struct fsp_ledger *ledger, const struct item *item)
+{
+    struct fold *fold = &ledger->fold;
+    const struct item_inspection *seen = &item->u.inspection;
+    const char *reel = seen->reel == NULL ? "?" : seen->reel;
+    const char *says = seen->decision_text == NULL ? "?" : seen->decision_text;
+
+    if (item->sig == FSP_SIG_BAD)
+        fsp_ledger_say(ledger, item, "inspection with a signature that does not hold");
+    if (!fold->line.hung || strcmp(fold->line.reel, reel) != 0) {
+        if (stops(seen->decision))
+            fsp_ledger_say(ledger, item, "inspection of reel %s says %s, but %s is hung", reel,
+                    says, fold->line.hung ? fold->line.reel : "no line");
+        return;
+    }
+    if (stops(seen->decision)) {
+        fold->stop = item;
+        fsp_ledger_say(ledger, item, "inspection says %s: line out of service", says);
+    } else if (seen->decision == DECISION_SLIP) {
+        fold->slip_asked = item;
+    } else if (seen->decision == DECISION_RUN && fold->stop != NULL) {
+        if (item->sig == FSP_SIG_GOOD)
+            fold->stop = NULL;
+        else
+            fsp_ledger_say(ledger, item,
+                    "inspection says run without a signature on the roster: the line stays out "
+                    "of service");
+    }
+}
+
+static void
+apply_adverse(struct fsp_ledger *ledger, const struct item *item)
+{
+    struct fold *fold = &ledger->fold;
+    const struct item_adverse *adverse = &item->u.adverse;
+    double derate = isnan(adverse->derate) ? 1 : adverse->derate;
+
+    if (!adverse->begins) {
+        if (!fold->adverse[adverse->slot].open)
+            fsp_ledger_say(ledger, item, "%s ends that had not begun",
+                    adverse->what == NULL ? "?" : adverse->what);
+        fold->adverse[adverse->slot].open = false;
+        return;
+    }
+    if (!(derate > 0 && derate <= 1)) {
+        fsp_ledger_say(ledger, item, "derate out of range: allowed above 0 to 100 %%");
+        derate = 1;
+    }
+    fold->adverse[adverse->slot].open = true;
+    fold->adverse[adverse->slot].derate = derate;
+    fold->count.derated = fold->count.derated || fsp_ledger_derate(fold) < 1;
+}
+
+static bool
+differs(double a, double b)
+{
+    return fabs(a - b) > 1e-9 * fabs(b);
+}
+
+static void
+apply_program(struct fsp_ledger *ledger, const struct item *item)
+{
+    struct fold *fold = &ledger->fold;
+    const struct item_program *next = &item->u.program;
+    struct fsp_err err = {0};
+
+    if (!(next->cut_m > 0) || !(next->first_j > 0) || !(next->later_j > 0)) {
+        fsp_ledger_say(
+                ledger, item, "programme without cut, first-goal and later-goal: ignored");
+        return;
+    }
+    if (fold->has_program && fold->program.basis != BASIS_UNSAID &&
+            next->basis != BASIS_UNSAID && next->basis != fold->program.basis)
+        fsp_ledger_say(
+                ledger, item, "the basis of the count changes: the goal must be re-based");
+    if (!fold->has_program || differs(next->cut_m, fold->program.cut_m) ||
+            differs(next->first_j, fold->program.first_j) ||
+            differs(next->later_j, fold->program.later_j))
+        fold->count.goal_changed = true;
+    fold->program = *next;
+    fold->has_program = true;
+    if (fsp_ledger_decode_curve(item->record, &fold->curve, &err) != FSP_OK)
+        fsp_ledger_say(ledger, item, "the built-in curve is used: %s", err.text);
+}
+
+static void
+apply_string(struct fold *fold, const struct item *item)
+{
+    fold->string = item->u.string;
+    fold->has_string = true;
+}
+
+void
+fsp_ledger_apply(struct fsp_ledger *ledger, const struct item *item)
+{
+    struct fold *fold = &ledger->fold;
+
+    ledger->view.last_at_s = item->at_s;
+    switch (item->kind) {
+    case ITEM_RIG:
+        apply_rig(fold, &item->u.rig);
+        break;
+    case ITEM_REEL:
+        apply_reel(ledger, item);
+        break;
+    case ITEM_UNHANG:
+        apply_unhang(ledger, item);
+        break;
+    case ITEM_STRING_UP:
+        apply_string_up(ledger, item);
+        break;
+    case ITEM_WELL:
+        apply_well(fold, item);
+        break;
+    case ITEM_STATE:
+        apply_state(fold, item);
+        break;
+    case ITEM_TOUR:
+        fsp_ledger_apply_tour(ledger, item);
+        break;
+    case ITEM_DRILL_STRING:
+        apply_string(fold, item);
+        break;
+    case ITEM_WORK:
+        fsp_ledger_apply_work(ledger, item);
+        break;
+    case ITEM_SLIP:
+        apply_slip(ledger, item);
+        break;
+    case ITEM_CUT:
+        fsp_ledger_apply_cut(ledger, item);
+        break;
+    case ITEM_INSPECTION:
+        apply_inspection(ledger, item);
+        break;
+    case ITEM_ADVERSE:
+        apply_adverse(ledger, item);
+        break;
+    case ITEM_PROGRAM:
+        apply_program(ledger, item);
+        break;
+    case ITEM_TURN:
+        fsp_ledger_say(ledger, item, "line turned end for end: inspect it thoroughly");
+        break;
+    case ITEM_UNREADABLE:
+        fsp_ledger_say(ledger, item, "entry that cannot be read: count incomplete");
+        fold->count.incomplete = true;
+        break;
+    case ITEM_AMEND:
+    case ITEM_SILENT:
+        break;
+    }
+}

@@ -1,0 +1,164 @@
+/* The account as one JSON object: sorted keys, units in the names. */
+#include <string.h>
+
+#include "base/clock.h"
+#include "line/ledger_priv.h"
+
+static double
+ton_miles(double joules)
+{
+    return joules / FSP_TON_MILE_J;
+}
+
+static double
+feet(double metres)
+{
+    return metres / FSP_FT_M;
+}
+
+static void
+member_time(struct fsp_buf *buf, bool *first, const char *key, int64_t at_s)
+{
+    char text[FSP_TIME_TEXT_LEN + 1];
+
+    fsp_time_text(at_s, text);
+    fsp_say_member_text(buf, first, key, text);
+}
+
+static void
+write_cut(const struct fsp_cut_row *row, struct fsp_buf *buf)
+{
+    bool first = true;
+
+    fsp_buf_add_byte(buf, '{');
+    member_time(buf, &first, "at", row->at_s);
+    fsp_say_member_bool(buf, &first, "beyond_slipped", row->beyond_slipped);
+    fsp_say_member_text(buf, &first, "condition", row->condition);
+    fsp_say_member_bool(buf, &first, "early", row->early);
+    fsp_say_member_bool(buf, &first, "eligible", row->eligible);
+    fsp_say_member_bool(buf, &first, "first_after_goal_change", row->first_after_goal_change);
+    fsp_say_member_bool(buf, &first, "first_of_line", row->first_of_line);
+    fsp_say_member_bool(buf, &first, "for_wear", row->for_wear);
+    fsp_say_member(buf, &first, "goal_ton_miles", ton_miles(row->goal_j));
+    fsp_say_member_text(buf, &first, "grade", row->grade);
+    fsp_say_member_bool(buf, &first, "incomplete", row->incomplete);
+    fsp_say_member_count(buf, &first, "index", row->index);
+    fsp_say_member(buf, &first, "length_ft", feet(row->length_m));
+    fsp_say_member_count(buf, &first, "lines", (uint64_t)row->lines);
+    fsp_say_member_count(buf, &first, "log", row->log);
+    fsp_say_member_bool(buf, &first, "long", row->long_cut);
+    fsp_say_member(buf, &first, "min_factor", row->min_factor);
+    fsp_say_member_text(buf, &first, "place", row->place);
+    fsp_say_member_bool(buf, &first, "planned", row->planned);
+    fsp_say_member(buf, &first, "programme_ft", feet(row->programme_m));
+    fsp_say_member_text(buf, &first, "reason", row->reason);
+    fsp_say_member_text(buf, &first, "reel", row->reel);
+    fsp_say_member(buf, &first, "rope_in", row->rope_m / FSP_IN_M);
+    fsp_say_member(buf, &first, "served_ton_miles", ton_miles(row->served_j));
+    fsp_say_member(buf, &first, "slipped_ft", feet(row->slipped_m));
+    fsp_say_member(buf, &first, "ton_miles", ton_miles(row->ton_miles_j));
+    fsp_say_member(buf, &first, "ton_miles_per_ft",
+            row->length_m > 0 ? ton_miles(row->ton_miles_j) / feet(row->length_m) : 0);
+    fsp_say_member_bool(buf, &first, "under_derate", row->under_derate);
+    fsp_say_member_text(buf, &first, "well", row->well);
+    fsp_say_member_text(buf, &first, "why", row->why);
+    fsp_buf_add_byte(buf, '}');
+}
+
+static void
+write_texts(const struct fsp_ledger *ledger,
+        const char *(*peek)(const struct fsp_ledger *ledger, size_t i), struct fsp_buf *buf)
+{
+    const char *text;
+    size_t i;
+
+    fsp_buf_add_byte(buf, '[');
+    for (i = 0; (text = peek(ledger, i)) != NULL; i++) {
+        if (i > 0)
+            fsp_buf_add_byte(buf, ',');
+        fsp_say_json_text(buf, text);
+    }
+    fsp_buf_add_byte(buf, ']');
+}
+
+static void
+write_cuts(const struct fsp_ledger *ledger, struct fsp_buf *buf)
+{
+    size_t i;
+
+    fsp_buf_add_byte(buf, '[');
+    for (i = 0; i < ledger->view.cuts; i++) {
+        if (i > 0)
+            fsp_buf_add_byte(buf, ',');
+        write_cut(&ledger->cuts[i], buf);
+    }
+    fsp_buf_add_byte(buf, ']');
+}
+
+static void
+write_head(const struct fsp_ledger *ledger, bool *first, struct fsp_buf *buf)
+{
+    const struct fsp_ledger_view *view = &ledger->view;
+
+    fsp_say_member_count(buf, first, "amended", view->amended);
+    member_time(buf, first, "as_of", view->as_of_s);
+    fsp_say_key(buf, first, "assumed");
+    write_texts(ledger, fsp_ledger_assumed, buf);
+    fsp_say_member(buf, first, "check_ton_miles", ton_miles(view->check_j));
+    fsp_say_member_text(buf, first, "cut_due", fsp_due_text(view->cut_due));
+    fsp_say_member_text(buf, first, "cut_due_why", view->cut_due_why);
+    fsp_say_key(buf, first, "cuts");
+    write_cuts(ledger, buf);
+    fsp_say_member(buf, first, "derate", view->derate);
+    fsp_say_member_count(buf, first, "doubtful_clock", view->doubtful_clock);
+    fsp_say_member_count(buf, first, "entries", view->entries);
+    fsp_say_member_bool(buf, first, "estimated", view->estimated);
+    fsp_say_member(buf, first, "feet_cut_line_ft", feet(view->feet_cut_line_m));
+    fsp_say_member(buf, first, "goal_ton_miles", ton_miles(view->goal_j));
+    fsp_say_member_text(buf, first, "grade", view->grade);
+    fsp_say_member(buf, first, "in_service_ft", feet(view->in_service_m));
+    fsp_say_member_bool(buf, first, "incomplete", view->incomplete);
+}
+
+void
+fsp_ledger_json(const struct fsp_ledger *ledger, struct fsp_buf *buf)
+{
+    const struct fsp_ledger_view *view = &ledger->view;
+    bool first = true;
+
+    fsp_buf_add_byte(buf, '{');
+    write_head(ledger, &first, buf);
+    if (view->last_at_s != 0)
+        member_time(buf, &first, "last_at", view->last_at_s);
+    else
+        fsp_say_member_text(buf, &first, "last_at", NULL);
+    fsp_say_member_count(buf, &first, "late_entries", view->late_entries);
+    fsp_say_member_count(buf, &first, "lines", (uint64_t)view->lines);
+    fsp_say_member(buf, &first, "min_factor", view->min_factor);
+    fsp_say_key(buf, &first, "notes");
+    write_texts(ledger, fsp_ledger_note, buf);
+    fsp_say_member(buf, &first, "on_reel_ft", feet(view->on_reel_m));
+    fsp_say_member(buf, &first, "present_ft", feet(view->present_m));
+    fsp_say_member(buf, &first, "programme_ft", feet(view->programme_m));
+    fsp_say_member_text(buf, &first, "reel", view->reel);
+    fsp_say_member_text(buf, &first, "rig_state", view->rig_state);
+    fsp_say_member(buf, &first, "rope_in", view->rope_m / FSP_IN_M);
+    fsp_say_member_count(buf, &first, "rules", FSP_LEDGER_RULES);
+    fsp_say_member(
+            buf, &first, "served_since_slip_ton_miles", ton_miles(view->served_since_slip_j));
+    fsp_say_member(buf, &first, "served_ton_miles", ton_miles(view->served_j));
+    fsp_say_member_text(buf, &first, "slip_due", fsp_due_text(view->slip_due));
+    fsp_say_member_text(buf, &first, "slip_due_why", view->slip_due_why);
+    fsp_say_member(buf, &first, "slipped_since_cut_ft", feet(view->slipped_since_cut_m));
+    fsp_say_member_count(buf, &first, "slips", (uint64_t)view->slips);
+    fsp_say_member(buf, &first, "strength_lbf", view->strength_n / FSP_LBF_N);
+    fsp_say_member(buf, &first, "suggested_ton_miles", ton_miles(view->suggested_j));
+    fsp_say_member(buf, &first, "table_cut_ft", feet(view->table_cut_m));
+    fsp_say_member(buf, &first, "table_laps", view->table_laps);
+    fsp_say_member(buf, &first, "ton_miles_line", ton_miles(view->work_line_j));
+    fsp_say_member(buf, &first, "ton_miles_since_cut", ton_miles(view->work_since_cut_j));
+    fsp_say_member(buf, &first, "ton_miles_since_slip", ton_miles(view->work_since_slip_j));
+    fsp_say_member_count(buf, &first, "unreadable", view->unreadable);
+    fsp_say_member_text(buf, &first, "well", view->well);
+    fsp_buf_add_byte(buf, '}');
+}

@@ -1,0 +1,290 @@
+/*
+ * The ledger's insides, shared by its files: typed items, the state of the fold.
+ *
+ * Absent numbers are NAN in items; the state uses 0 or flags.
+ */
+#ifndef FSP_LINE_LEDGER_PRIV_H
+#define FSP_LINE_LEDGER_PRIV_H
+
+#include <math.h>
+
+#include "line/cutlength.h"
+#include "line/goal.h"
+#include "line/hoist.h"
+#include "line/ledger.h"
+#include "line/rope.h"
+#include "line/say.h"
+#include "line/work.h"
+
+#define ABSENT ((double)NAN)
+
+#define FSP_LEDGER_DEPTH_SAME_M  0.5
+#define FSP_LEDGER_CUT_BEYOND_M  0.3
+#define FSP_LEDGER_LATE_S        (24 * 3600)
+#define FSP_LEDGER_EARLY         0.90
+#define FSP_LEDGER_LONG          1.25
+#define FSP_LEDGER_SHOWN_DIFFERS 0.001
+
+enum item_kind {
+    ITEM_UNREADABLE = 0,
+    ITEM_RIG,
+    ITEM_REEL,
+    ITEM_UNHANG,
+    ITEM_TURN,
+    ITEM_STRING_UP,
+    ITEM_WELL,
+    ITEM_STATE,
+    ITEM_TOUR,
+    ITEM_DRILL_STRING,
+    ITEM_WORK,
+    ITEM_SLIP,
+    ITEM_CUT,
+    ITEM_INSPECTION,
+    ITEM_ADVERSE,
+    ITEM_PROGRAM,
+    ITEM_AMEND,
+    ITEM_SILENT, /* known kinds that change no number */
+};
+
+enum decision {
+    DECISION_NONE = 0,
+    DECISION_RUN,
+    DECISION_WATCH,
+    DECISION_SLIP,
+    DECISION_CUT,
+    DECISION_OUT,
+    DECISION_REPLACE,
+};
+
+enum basis {
+    BASIS_UNSAID = 0,
+    BASIS_HAND,
+    BASIS_COUNTED,
+};
+
+enum when {
+    WHEN_UNSAID = 0,
+    WHEN_BEFORE,
+    WHEN_AFTER,
+};
+
+struct item_string {
+    double pipe_nm, stand_m, bha_n, bha_m, mud_kgm3;
+};
+
+struct item_rig {
+    double mast_m, drum_m, block_n, stand_m;
+    int crossovers, rolling; /* 0 absent */
+    double k;                /* 0 absent */
+    enum fsp_drive drive;
+    bool metric;
+};
+
+struct item_reel {
+    const char *reel, *grade;
+    double rope_m, received_m, strung_m, strength_n;
+    double carried_total_j, carried_cut_m, carried_since_cut_j, carried_since_slip_j;
+    double slipped_since_cut_m;
+    int lines;
+    bool used, estimate;
+};
+
+struct item_string_up {
+    double drawn_m, returned_m, cropped_m;
+    int lines;
+};
+
+struct item_tour {
+    double bit_m;
+    bool incomplete;
+};
+
+struct item_work {
+    struct item_string string;
+    enum fsp_op_code op;
+    enum fsp_drive drive;
+    enum when when;
+    int reams, passes; /* below 0 absent */
+    int gaps;
+    bool rare; /* service casing or stuck-pipe */
+    bool has_service;
+    double depth_m, from_m, to_m;
+    double casing_nm, joint_m, landing_m, liner_m;
+    double count, stroke_m, up_n, down_n;
+    double given_j; /* ton-miles: an input of counted and stated, else as shown on entry */
+    double hookload_n, pull_n;
+};
+
+struct item_cut {
+    const char *reason, *place, *condition;
+    double length_m, laps, slipped_m;
+    bool by_laps;
+};
+
+struct item_inspection {
+    const char *reel, *inspector, *decision_text;
+    enum decision decision;
+};
+
+struct item_adverse {
+    const char *what;
+    double derate;
+    int slot;
+    bool begins;
+};
+
+struct item_program {
+    double cut_m, first_j, later_j;
+    int slips;
+    bool credit;
+    enum basis basis;
+};
+
+struct item_amend {
+    int64_t index;
+    uint8_t leaf[32];
+    bool named; /* the entry could be read */
+    bool voids;
+    bool sets;
+};
+
+struct item {
+    const struct fsp_record *record;   /* as it counts now */
+    const struct fsp_record *original; /* as added */
+    struct fsp_record *own;            /* an amended copy, freed with the fold */
+    const char *tour;
+    int64_t at_s, noted_s, row;
+    uint64_t index;
+    uint32_t log;
+    enum item_kind kind;
+    enum fsp_sig_state sig;
+    uint8_t leaf[32];
+    bool has_at, has_noted, voided, touched;
+    struct item *amends; /* first amendment of this entry, in log order */
+    struct item *amends_last;
+    struct item *next_amend; /* the next amendment of the same entry */
+    union {
+        struct item_rig rig;
+        struct item_reel reel;
+        const char *text; /* unhang, turn: reel; well: name; state: word */
+        struct item_string_up string_up;
+        struct item_tour tour;
+        struct item_string string;
+        struct item_work work;
+        double slip_m;
+        struct item_cut cut;
+        struct item_inspection inspection;
+        struct item_adverse adverse;
+        struct item_program program;
+        struct item_amend amend;
+    } u;
+};
+
+enum {
+    ASSUMED_BEARING = 1,
+    ASSUMED_DRIVE = 2,
+    ASSUMED_REAMS = 4,
+    ASSUMED_PASSES = 8,
+    ASSUMED_HOOKLOAD = 16,
+    ASSUMED_SLIPS = 32,
+    ASSUMED_FACTOR = 64,
+    ASSUMED_FORMATION = 128,
+};
+
+#define ADVERSE_SLOTS 5
+
+struct line_state {
+    bool hung;
+    const char *reel, *grade;
+    struct fsp_rope rope;
+    double received_m, strung_m, drawn_m, returned_m, cropped_m, slipped_m, cut_m;
+    double carried_cut_m;
+    int lines;
+    bool used;      /* used or estimated: no first-cut allowance */
+    bool first_due; /* no cut of this line on this rig yet */
+};
+
+struct count_state {
+    double slip_j, cut_j, line_j, check_j;
+    double served_j, served_slip_j;
+    double min_factor;
+    double slipped_m;
+    bool incomplete, estimated_loads, derated, goal_changed, beyond_told;
+    bool saw_hand, saw_counted;
+};
+
+struct fold {
+    struct item_rig rig;
+    struct item_string string;
+    bool has_rig, has_string;
+    struct line_state line;
+    struct count_state count;
+    struct item_program program;
+    bool has_program;
+    struct fsp_curve curve;
+    struct {
+        bool open;
+        double derate; /* 1 when none was given */
+    } adverse[ADVERSE_SLOTS];
+    const struct item *stop; /* inspection that took the line out of service */
+    const struct item *slip_asked;
+    double bit_m;
+    bool bit_known;
+    bool mixed_told;
+    const char *well, *state, *formation;
+    unsigned assumed;
+};
+
+struct fsp_ledger {
+    struct item *items; /* as added, never changed by a fold but for the links */
+    size_t n_items, cap_items;
+
+    /* of the last fold */
+    struct item **order; /* n_order items, sorted */
+    size_t n_order;
+    struct fold fold;
+    struct fsp_ledger_view view;
+    struct fsp_cut_row *cuts;
+    size_t cap_cuts;
+    char **texts; /* everything said, freed together */
+    size_t n_texts, cap_texts;
+    const char **notes;
+    size_t n_notes, cap_notes, notes_from;
+    enum fsp_rc rc; /* sticks: out of memory while folding */
+};
+
+/* Type a record; kind ITEM_UNREADABLE when it cannot be. */
+void fsp_ledger_decode(struct item *item);
+/* The curve of a program record into *curve (n 0 when it has none or a bad one). */
+enum fsp_rc fsp_ledger_decode_curve(const struct fsp_record *record, struct fsp_curve *curve,
+        struct fsp_err *err) FSP_MUST_CHECK;
+
+/* Drop doubles, link amendments, apply them; fills order with what is left, unsorted. */
+void fsp_ledger_amend(struct fsp_ledger *ledger);
+
+/* Keep a formatted text until the next fold; "" when out of memory. */
+const char *fsp_ledger_keep(struct fsp_ledger *ledger, const char *fmt, ...) FSP_PRINTF(2, 3);
+/* A note about an item (NULL: about the whole). */
+void fsp_ledger_say(struct fsp_ledger *ledger, const struct item *item, const char *fmt, ...)
+        FSP_PRINTF(3, 4);
+
+enum fsp_units fsp_ledger_units(const struct fsp_ledger *ledger);
+
+/* Apply one item of its kind to the state. */
+void fsp_ledger_apply_work(struct fsp_ledger *ledger, const struct item *item);
+void fsp_ledger_apply_tour(struct fsp_ledger *ledger, const struct item *item);
+void fsp_ledger_apply_cut(struct fsp_ledger *ledger, const struct item *item);
+void fsp_ledger_apply(struct fsp_ledger *ledger, const struct item *item);
+/* The goal the next cut is measured by; 0 when none is approved. */
+double fsp_ledger_goal(const struct fold *fold);
+/* Share left by the adverse conditions that are open; 1 when none. */
+double fsp_ledger_derate(const struct fold *fold);
+/* Fill the view from the state. */
+void fsp_ledger_close(struct fsp_ledger *ledger, int64_t as_of_s);
+
+/* Lengths in and on the reel (trade rules of lengths). */
+double fsp_ledger_in_service(const struct line_state *line);
+double fsp_ledger_on_reel(const struct line_state *line);
+double fsp_ledger_present(const struct line_state *line);
+
+#endif
