@@ -243,7 +243,7 @@ markdown_units(struct fsp_buf *buf)
                                              : "");
     }
     fsp_buf_add_text(buf,
-            "\nLetter case does not matter, except in MN, MJ and GJ's like: a small m would be "
+            "\nLetter case does not matter, but MN and MJ are written so: a small m would be "
             "milli.\n");
 }
 
