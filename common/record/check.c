@@ -37,10 +37,14 @@ unknown_kind(const char *name, struct fsp_err *err)
 static enum fsp_rc
 find_kind(const char *name, const struct fsp_kind **out, struct fsp_err *err)
 {
+    *out = name != NULL ? fsp_kind_find(name) : NULL;
+    if (*out != NULL)
+        return FSP_OK;
     if (name == NULL)
-        return fsp_err_set(err, FSP_EFORMAT, "field kind: required, not given");
-    *out = fsp_kind_find(name);
-    return *out != NULL ? FSP_OK : unknown_kind(name, err);
+        (void)fsp_err_set(err, FSP_EFORMAT, "field kind: required, not given");
+    else
+        (void)unknown_kind(name, err);
+    return FSP_EFORMAT;
 }
 
 static enum fsp_rc
