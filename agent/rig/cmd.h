@@ -1,0 +1,73 @@
+/*
+ * The commands of farspool-rig, one file per group, and what they share.
+ *
+ * Each command returns the exit status. Results go to standard output, errors and warnings to
+ * standard error, one line each.
+ */
+#ifndef FSP_RIG_CMD_H
+#define FSP_RIG_CMD_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "base/buf.h"
+#include "base/err.h"
+#include "cli/conf.h"
+#include "cli/option.h"
+#include "rig/journal.h"
+
+#define FSP_OUT_MAX ((size_t)512 * 1024 * 1024) /* a whole log as text */
+
+/* What main hands to every command. */
+struct fsp_rig {
+    struct fsp_conf *conf;
+};
+
+/* cmd_init.c */
+int fsp_cmd_init(struct fsp_args *args);
+/* cmd_enter.c */
+int fsp_cmd_enter(struct fsp_args *args);
+int fsp_cmd_take(struct fsp_args *args);
+/* cmd_read.c */
+int fsp_cmd_line(struct fsp_args *args);
+int fsp_cmd_print(struct fsp_args *args);
+int fsp_cmd_check(struct fsp_args *args);
+int fsp_cmd_reckon(struct fsp_args *args);
+/* cmd_prove.c */
+int fsp_cmd_prove(struct fsp_args *args);
+/* cmd_link.c */
+int fsp_cmd_push(struct fsp_args *args);
+int fsp_cmd_carry(struct fsp_args *args);
+int fsp_cmd_receipt(struct fsp_args *args);
+/* cmd_run.c */
+int fsp_cmd_run(struct fsp_args *args);
+
+/* cmd.c: what they share. */
+
+/* Print "farspool-rig: text" to standard error (made safe to show) and return the exit status. */
+int fsp_cmd_fail(const struct fsp_err *err, enum fsp_rc rc);
+void fsp_cmd_warn(const char *fmt, ...) FSP_PRINTF(1, 2);
+/* Write the buffer to standard output and return the exit status `good`, or 1. Frees the buffer. */
+int fsp_cmd_out(struct fsp_buf *buf, int good);
+/* The store of --store or the configuration. FSP_EINVAL when neither names one. */
+enum fsp_rc fsp_cmd_folder(
+        struct fsp_args *args, const char **folder, struct fsp_err *err) FSP_MUST_CHECK;
+/* Open that store; the zone of --zone or the configuration is set. */
+enum fsp_rc fsp_cmd_open(struct fsp_args *args, enum fsp_journal_use use,
+        struct fsp_journal **out, struct fsp_err *err) FSP_MUST_CHECK;
+/* "field=value" words from the i-th positional word on, as typed members; the caller frees the
+ * array and each name's copy with fsp_cmd_typed_free(). */
+struct fsp_cmd_typed {
+    struct fsp_typed *items;
+    size_t n;
+};
+enum fsp_rc fsp_cmd_typed(struct fsp_args *args, size_t from, struct fsp_cmd_typed *typed,
+        struct fsp_err *err) FSP_MUST_CHECK;
+void fsp_cmd_typed_free(struct fsp_cmd_typed *typed);
+
+/* JSON pieces: a quoted text; ,"name": in front of a value. */
+void fsp_cmd_json_text(struct fsp_buf *buf, const char *text);
+void fsp_cmd_json_time(struct fsp_buf *buf, bool known, int64_t utc_s);
+const char *fsp_cmd_plural(uint64_t n); /* "" for 1, else "s" */
+
+#endif

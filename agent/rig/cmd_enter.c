@@ -1,0 +1,226 @@
+#include <inttypes.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "record/check.h"
+#include "record/kind.h"
+#include "rig/cmd.h"
+#include "rig/inbox.h"
+
+static const struct fsp_kind *
+find_kind(const char *name, struct fsp_err *err)
+{
+    const struct fsp_kind *kind = fsp_kind_find(name);
+
+    if (kind == NULL)
+        (void)fsp_err_set(err, FSP_EINVAL,
+                "'%.60s': no such kind of record; see: farspool-rig enter --fields", name);
+    return kind;
+}
+
+/* The kinds, or the fields of one. */
+static int
+show_fields(const char *name)
+{
+    struct fsp_err err = {.rc = FSP_OK};
+    const struct fsp_kind *kind = NULL;
+    struct fsp_buf out;
+
+    fsp_buf_init(&out, FSP_OUT_MAX);
+    if (name != NULL) {
+        kind = find_kind(name, &err);
+        if (kind == NULL)
+            return fsp_cmd_fail(&err, FSP_EINVAL);
+        fsp_kind_help(kind, &out);
+        return fsp_cmd_out(&out, 0);
+    }
+    for (size_t i = 0; (kind = fsp_kind_at(i)) != NULL; i++)
+        fsp_buf_printf(&out, "%-13s %s\n", kind->name, kind->says);
+    return fsp_cmd_out(&out, 0);
+}
+
+static void
+warn_doubtful(const struct fsp_journal_added *added)
+{
+    if (added->clock_doubtful)
+        fsp_cmd_warn("clock doubtful: this machine's clock is behind the last receipt or the "
+                     "last record; set it right");
+}
+
+/* ---- enter ------------------------------------------------------------------------------- */
+
+static void
+report_entry(const struct fsp_journal_added *added, bool json, struct fsp_buf *out)
+{
+    if (json) {
+        fsp_buf_printf(out, "{\"added\":%s,\"clock_doubtful\":%s,\"entry\":%" PRIu64,
+                added->known ? "false" : "true", added->clock_doubtful ? "true" : "false",
+                added->first);
+        if (added->has_twin)
+            fsp_buf_printf(out, ",\"identical_to\":%" PRIu64, added->twin);
+        fsp_buf_add_text(out, "}\n");
+    } else if (added->known) {
+        fsp_buf_printf(
+                out, "entered before with this token, as entry %" PRIu64 "\n", added->first);
+    } else {
+        fsp_buf_printf(out, "entry %" PRIu64 "\n", added->first);
+    }
+    if (added->has_twin)
+        fsp_cmd_warn("entry %" PRIu64 " is identical; if this was one and the same, void it "
+                     "(enter amend entry=%" PRIu64 " ...)",
+                added->twin, added->first);
+    warn_doubtful(added);
+}
+
+static enum fsp_rc
+enter(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
+{
+    struct fsp_cmd_typed typed = {.items = NULL};
+    struct fsp_check_context context;
+    struct fsp_journal_added added;
+    struct fsp_journal *journal = NULL;
+    struct fsp_record *record = NULL;
+    const struct fsp_kind *kind = find_kind(fsp_args_rest(args, 0), err);
+    enum fsp_rc rc;
+
+    if (kind == NULL)
+        return FSP_EINVAL;
+    rc = fsp_cmd_typed(args, 1, &typed, err);
+    if (rc == FSP_OK)
+        rc = fsp_cmd_open(args, FSP_JOURNAL_WRITE, &journal, err);
+    if (rc == FSP_OK)
+        rc = fsp_journal_context(journal, &context, err);
+    if (rc == FSP_OK)
+        rc = fsp_check_typed(kind->name, typed.items, typed.n, &context, &record, err);
+    if (rc == FSP_OK)
+        rc = fsp_journal_enter(journal, record, fsp_args_get(args, "once"),
+                fsp_args_has(args, "also"), &added, err);
+    if (rc == FSP_OK)
+        report_entry(&added, fsp_args_has(args, "json"), out);
+    fsp_record_free(record);
+    fsp_journal_close(journal);
+    fsp_cmd_typed_free(&typed);
+    return rc;
+}
+
+int
+fsp_cmd_enter(struct fsp_args *args)
+{
+    struct fsp_err err = {.rc = FSP_OK};
+    struct fsp_buf out;
+    enum fsp_rc rc;
+
+    if (fsp_args_has(args, "fields"))
+        return show_fields(fsp_args_rest(args, 0));
+    rc = fsp_args_rest_within(args, 1, SIZE_MAX, &err);
+    fsp_buf_init(&out, FSP_OUT_MAX);
+    if (rc == FSP_OK)
+        rc = enter(args, &out, &err);
+    if (rc != FSP_OK) {
+        fsp_buf_fini(&out);
+        return fsp_cmd_fail(&err, rc);
+    }
+    return fsp_cmd_out(&out, 0);
+}
+
+/* ---- take -------------------------------------------------------------------------------- */
+
+static void
+report_file(
+        const char *path, const struct fsp_journal_added *added, bool json, struct fsp_buf *out)
+{
+    if (json) {
+        if (out->len > 1)
+            fsp_buf_add_byte(out, ',');
+        fsp_buf_printf(out, "{\"added\":%zu,\"clock_doubtful\":%s,\"file\":", added->added,
+                added->clock_doubtful ? "true" : "false");
+        fsp_cmd_json_text(out, path);
+        if (added->added > 0)
+            fsp_buf_printf(out, ",\"first\":%" PRIu64, added->first);
+        fsp_buf_printf(out, ",\"skipped\":%zu}", added->skipped);
+        return;
+    }
+    fsp_buf_printf(out, "%s: %zu added", path, added->added);
+    if (added->added == 1)
+        fsp_buf_printf(out, " (entry %" PRIu64 ")", added->first);
+    else if (added->added > 1)
+        fsp_buf_printf(out, " (entries %" PRIu64 " to %" PRIu64 ")", added->first,
+                added->first + added->added - 1);
+    if (added->skipped > 0)
+        fsp_buf_printf(out, ", %zu already there", added->skipped);
+    fsp_buf_add_byte(out, '\n');
+}
+
+/* Each file whole, one after the other; the first failure gives the exit status. */
+static int
+take(struct fsp_args *args, struct fsp_journal *journal)
+{
+    bool json = fsp_args_has(args, "json");
+    struct fsp_buf out;
+    bool doubtful = false;
+    int status = 0;
+
+    fsp_buf_init(&out, FSP_OUT_MAX);
+    if (json)
+        fsp_buf_add_byte(&out, '[');
+    for (size_t i = 0; fsp_args_rest(args, i) != NULL; i++) {
+        const char *path = fsp_args_rest(args, i);
+        struct fsp_journal_added added;
+        struct fsp_err err = {.rc = FSP_OK};
+        enum fsp_rc rc =
+                fsp_inbox_take_file(journal, path, fsp_args_has(args, "also"), &added, &err);
+
+        if (rc == FSP_OK) {
+            report_file(path, &added, json, &out);
+            if (added.clock_doubtful && !doubtful)
+                warn_doubtful(&added);
+            doubtful = doubtful || added.clock_doubtful;
+            continue;
+        }
+        rc = fsp_err_wrap(&err, rc, "nothing taken");
+        if (status == 0)
+            status = fsp_cmd_fail(&err, rc);
+        else
+            (void)fsp_cmd_fail(&err, rc);
+        if (fsp_db_broken(fsp_journal_db(journal)))
+            break;
+    }
+    if (json)
+        fsp_buf_add_text(&out, "]\n");
+    return fsp_cmd_out(&out, status);
+}
+
+static int
+show_template(const char *name)
+{
+    struct fsp_err err = {.rc = FSP_OK};
+    const struct fsp_kind *kind = find_kind(name, &err);
+    struct fsp_buf out;
+
+    if (kind == NULL)
+        return fsp_cmd_fail(&err, FSP_EINVAL);
+    fsp_buf_init(&out, FSP_OUT_MAX);
+    fsp_kind_template(kind, &out);
+    return fsp_cmd_out(&out, 0);
+}
+
+int
+fsp_cmd_take(struct fsp_args *args)
+{
+    const char *name = fsp_args_get(args, "template");
+    struct fsp_err err = {.rc = FSP_OK};
+    struct fsp_journal *journal = NULL;
+    enum fsp_rc rc;
+    int status;
+
+    if (name != NULL)
+        return show_template(name);
+    rc = fsp_args_rest_within(args, 1, SIZE_MAX, &err);
+    if (rc == FSP_OK)
+        rc = fsp_cmd_open(args, FSP_JOURNAL_WRITE, &journal, &err);
+    if (rc != FSP_OK)
+        return fsp_cmd_fail(&err, rc);
+    status = take(args, journal);
+    fsp_journal_close(journal);
+    return status;
+}

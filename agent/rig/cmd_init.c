@@ -1,0 +1,68 @@
+#include <stdio.h>
+#include <stdlib.h>
+
+#include "base/file.h"
+#include "rig/cmd.h"
+#include "wire/invitation.h"
+
+static enum fsp_rc
+make(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
+{
+    const char *path = fsp_args_get(args, "invitation");
+    struct fsp_invitation invitation;
+    const struct fsp_journal_about *about;
+    struct fsp_journal *journal = NULL;
+    const char *folder;
+    uint8_t *bytes = NULL;
+    size_t len = 0;
+    char fingerprint[65];
+    enum fsp_rc rc;
+
+    if (path == NULL)
+        return fsp_err_set(err, FSP_EINVAL,
+                "--invitation FILE is needed; the office makes it with: farspool-office invite "
+                "RIG");
+    rc = fsp_cmd_folder(args, &folder, err);
+    if (rc == FSP_OK)
+        rc = fsp_file_read(path, FSP_INVITATION_MAX, &bytes, &len, err);
+    if (rc != FSP_OK)
+        goto out;
+    rc = fsp_invitation_read(&invitation, bytes, len, err);
+    if (rc != FSP_OK) {
+        rc = fsp_err_wrap(err, rc, "%s", path);
+        goto out;
+    }
+    rc = fsp_journal_create(folder, &invitation, fsp_env_system(), err);
+    if (rc == FSP_OK)
+        rc = fsp_journal_open(folder, FSP_JOURNAL_READ, fsp_env_system(), &journal, err);
+    if (rc != FSP_OK)
+        goto out;
+    about = fsp_journal_about(journal);
+    fsp_vkey_fingerprint(&about->instructions, fingerprint);
+    fsp_buf_printf(out, "made %s for rig %s of fleet %s\nlog %s\n", folder, about->rig,
+            about->fleet, about->origin);
+    fsp_buf_printf(out, "office's key %s (compare it by telephone)\n", fingerprint);
+    fsp_buf_printf(out, "%s%s\n", about->url[0] == '\0' ? "no URL: use carry" : "push goes to ",
+            about->url);
+out:
+    fsp_journal_close(journal);
+    free(bytes);
+    return rc;
+}
+
+int
+fsp_cmd_init(struct fsp_args *args)
+{
+    struct fsp_err err = {.rc = FSP_OK};
+    struct fsp_buf out;
+    enum fsp_rc rc = fsp_args_rest_within(args, 0, 0, &err);
+
+    fsp_buf_init(&out, FSP_OUT_MAX);
+    if (rc == FSP_OK)
+        rc = make(args, &out, &err);
+    if (rc != FSP_OK) {
+        fsp_buf_fini(&out);
+        return fsp_cmd_fail(&err, rc);
+    }
+    return fsp_cmd_out(&out, 0);
+}

@@ -1,0 +1,342 @@
+#include <inttypes.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+#include "base/clock.h"
+#include "base/file.h"
+#include "rig/cmd.h"
+#include "rig/head.h"
+#include "rig/pack.h"
+#include "rig/push.h"
+#include "rig/receipt.h"
+#include "wire/answer.h"
+
+#define PUSH_TRIES_MOST 8
+
+/* ---- push -------------------------------------------------------------------------------- */
+
+static void
+sleep_us(int64_t us)
+{
+    struct timespec left = {
+            .tv_sec = (time_t)(us / FSP_US_PER_S), .tv_nsec = (long)(us % FSP_US_PER_S) * 1000};
+
+    /* A signal ends the program or is ours to ignore; an early wake only tries earlier. */
+    (void)nanosleep(&left, NULL);
+}
+
+/* Rounds until nothing is pending or patience ends. */
+static enum fsp_rc
+push_all(struct fsp_push *push, struct fsp_push_report *report, int64_t patience_us,
+        struct fsp_err *err)
+{
+    const struct fsp_env *env = fsp_env_system();
+    int64_t deadline_us = env->monotonic_us(env->ctx) + patience_us;
+    struct fsp_sync_action next;
+
+    for (;;) {
+        enum fsp_rc rc = fsp_push_round(push, report, &next, err);
+
+        if (rc != FSP_OK || next.kind == FSP_SYNC_REST)
+            return rc;
+        if (report->hopeless || report->tries >= PUSH_TRIES_MOST || next.until_us > deadline_us)
+            return fsp_err_set(err, FSP_EUNAVAIL,
+                    "%.300s; nothing is lost, it is sent with the next push or carry",
+                    report->why);
+        sleep_us(next.until_us - env->monotonic_us(env->ctx));
+    }
+}
+
+static void
+report_push(const struct fsp_push_report *report, uint64_t size, bool json, struct fsp_buf *out)
+{
+    if (json) {
+        fsp_buf_printf(out,
+                "{\"bundles\":%" PRIu64 ",\"bytes\":%" PRIu64 ",\"held\":%" PRIu64
+                ",\"pending\":%" PRIu64 ",\"records\":%" PRIu64 ",\"went_back\":%s}\n",
+                report->bundles, report->bytes, report->held, size - report->held,
+                report->records, report->went_back ? "true" : "false");
+        return;
+    }
+    if (report->bundles == 0 && size == report->held)
+        fsp_buf_printf(out, "nothing pending; office holds %" PRIu64 "\n", report->held);
+    else
+        fsp_buf_printf(out,
+                "pushed %" PRIu64 " record%s in %" PRIu64 " bundle%s, %" PRIu64
+                " bytes; office holds %" PRIu64 " of %" PRIu64 "\n",
+                report->records, fsp_cmd_plural(report->records), report->bundles,
+                fsp_cmd_plural(report->bundles), report->bytes, report->held, size);
+    if (report->went_back)
+        fsp_buf_add_text(out, "office went back: it held less than it had receipted\n");
+}
+
+static enum fsp_rc
+push(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
+{
+    const struct fsp_rig *rig = fsp_args_ctx(args);
+    uint64_t patience_s = (uint64_t)fsp_conf_int(rig->conf, "rig", "patience-s");
+    struct fsp_link_options options = {.stop = NULL};
+    struct fsp_push_report report = {.records = 0};
+    struct fsp_journal_progress progress;
+    struct fsp_journal *journal = NULL;
+    struct fsp_push *pusher = NULL;
+    enum fsp_rc rc;
+
+    rc = fsp_args_u64(args, "patience", 0, 86400, &patience_s, err);
+    if (rc == FSP_OK)
+        rc = fsp_cmd_open(args, FSP_JOURNAL_WRITE, &journal, err);
+    options.quiet_s = (long)patience_s;
+    if (rc == FSP_OK)
+        rc = fsp_push_new(journal, &options, &pusher, err);
+    if (rc == FSP_OK)
+        rc = push_all(pusher, &report, (int64_t)patience_s * FSP_US_PER_S, err);
+    if (rc == FSP_OK || report.bundles > 0) {
+        enum fsp_rc looked =
+                fsp_journal_progress(journal, &progress, rc == FSP_OK ? err : NULL);
+
+        if (looked == FSP_OK)
+            report_push(&report, progress.size, fsp_args_has(args, "json"), out);
+        else if (rc == FSP_OK)
+            rc = looked;
+    }
+    fsp_push_free(pusher);
+    fsp_journal_close(journal);
+    return rc;
+}
+
+int
+fsp_cmd_push(struct fsp_args *args)
+{
+    struct fsp_err err = {.rc = FSP_OK};
+    struct fsp_buf out;
+    enum fsp_rc rc = fsp_args_rest_within(args, 0, 0, &err);
+    int status;
+
+    fsp_buf_init(&out, FSP_OUT_MAX);
+    if (rc == FSP_OK)
+        rc = push(args, &out, &err);
+    /* What was receipted before a failure is said too. */
+    status = fsp_cmd_out(&out, 0);
+    return rc == FSP_OK ? status : fsp_cmd_fail(&err, rc);
+}
+
+/* ---- carry ------------------------------------------------------------------------------- */
+
+struct load {
+    struct fsp_buf file;
+    uint64_t from;
+    uint64_t to;
+    uint64_t bundles;
+};
+
+static enum fsp_rc
+load_bundles(struct fsp_journal *journal, const struct fsp_skey *skey, struct load *load,
+        struct fsp_err *err)
+{
+    struct fsp_journal_progress progress;
+    struct fsp_packed packed;
+    enum fsp_rc rc;
+
+    fsp_packed_init(&packed);
+    rc = fsp_head_confirm_tip(journal, err);
+    if (rc == FSP_OK)
+        rc = fsp_journal_progress(journal, &progress, err);
+    if (rc != FSP_OK)
+        goto out;
+    load->from = progress.held;
+    load->to = progress.held;
+    /* What is appended meanwhile is carried next time. A full file leaves the rest for the next
+     * one, which begins after this one's receipt. */
+    while (rc == FSP_OK && load->to < progress.size &&
+            load->file.len + FSP_BUNDLE_MAX <= load->file.max) {
+        rc = fsp_pack(journal, skey, load->to, FSP_PACK_PAYLOAD_MOST, &packed, err);
+        if (rc == FSP_OK)
+            rc = fsp_receipt_sent(journal, packed.hash, packed.old_size, packed.size, err);
+        if (rc != FSP_OK)
+            break;
+        fsp_buf_add(&load->file, packed.bundle.data, packed.bundle.len);
+        rc = fsp_buf_check(&load->file, "the courier's file", err);
+        load->to = packed.size;
+        load->bundles++;
+    }
+out:
+    fsp_packed_fini(&packed);
+    return rc;
+}
+
+static enum fsp_rc
+carry_locked(
+        struct fsp_journal *journal, struct load *load, const char *path, struct fsp_err *err)
+{
+    struct fsp_skey *skey = NULL;
+    int lock = -1;
+    enum fsp_rc rc = fsp_push_lock(journal, &lock, err);
+
+    if (rc == FSP_OK)
+        rc = fsp_journal_key(journal, &skey, err);
+    if (rc == FSP_OK)
+        rc = load_bundles(journal, skey, load, err);
+    if (rc == FSP_OK && load->bundles > 0)
+        rc = fsp_file_write(path, load->file.data, load->file.len, 0600, err);
+    fsp_skey_free(skey);
+    fsp_file_unlock(lock);
+    return rc;
+}
+
+static void
+report_carry(const struct load *load, const char *path, bool json, struct fsp_buf *out)
+{
+    uint64_t records = load->to - load->from;
+
+    if (json) {
+        fsp_buf_printf(out,
+                "{\"bundles\":%" PRIu64 ",\"bytes\":%zu,\"from\":%" PRIu64
+                ",\"records\":%" PRIu64 ",\"size\":%" PRIu64 "}\n",
+                load->bundles, load->file.len, load->from, records, load->to);
+        return;
+    }
+    if (load->bundles == 0)
+        fsp_buf_printf(out, "nothing pending; office holds %" PRIu64 "; no file written\n",
+                load->from);
+    else
+        fsp_buf_printf(out,
+                "%s: %" PRIu64 " record%s in %" PRIu64 " bundle%s, %zu bytes (records %" PRIu64
+                " to %" PRIu64 ")\n",
+                path, records, fsp_cmd_plural(records), load->bundles,
+                fsp_cmd_plural(load->bundles), load->file.len, load->from, load->to - 1);
+}
+
+int
+fsp_cmd_carry(struct fsp_args *args)
+{
+    const char *path = fsp_args_get(args, "out");
+    struct fsp_err err = {.rc = FSP_OK};
+    struct fsp_journal *journal = NULL;
+    struct load load = {.bundles = 0};
+    struct fsp_buf out;
+    enum fsp_rc rc = fsp_args_rest_within(args, 0, 0, &err);
+
+    fsp_buf_init(&out, FSP_OUT_MAX);
+    fsp_buf_init(&load.file, FSP_COURIER_MAX);
+    if (rc == FSP_OK && path == NULL)
+        rc = fsp_err_set(&err, FSP_EINVAL, "--out FILE is needed: where to write the bundles");
+    if (rc == FSP_OK)
+        rc = fsp_cmd_open(args, FSP_JOURNAL_WRITE, &journal, &err);
+    if (rc == FSP_OK)
+        rc = carry_locked(journal, &load, path, &err);
+    if (rc == FSP_OK)
+        report_carry(&load, path, fsp_args_has(args, "json"), &out);
+    fsp_journal_close(journal);
+    fsp_buf_fini(&load.file);
+    if (rc != FSP_OK) {
+        fsp_buf_fini(&out);
+        return fsp_cmd_fail(&err, rc);
+    }
+    return fsp_cmd_out(&out, 0);
+}
+
+/* ---- receipt ----------------------------------------------------------------------------- */
+
+struct tally {
+    uint64_t taken;
+    uint64_t gaps; /* good refusals: the next carry begins earlier */
+    uint64_t other;
+    bool forked;
+};
+
+static enum fsp_rc
+judge_all(struct fsp_journal *journal, const uint8_t *bytes, size_t len, struct tally *tally,
+        struct fsp_err *err)
+{
+    struct fsp_answers_cursor cursor;
+    enum fsp_rc rc = fsp_answers_open(&cursor, bytes, len, err);
+
+    while (rc == FSP_OK) {
+        struct fsp_answer answer = {.bundle = NULL};
+        struct fsp_verdict verdict;
+        const uint8_t *one;
+        int status;
+
+        rc = fsp_answers_next(&cursor, &status, &one, &answer.len, err);
+        if (rc == FSP_ENOTFOUND) {
+            fsp_err_clear(err);
+            return FSP_OK;
+        }
+        if (rc != FSP_OK)
+            break;
+        answer.status = status;
+        answer.bytes = one;
+        rc = fsp_receipt_judge(journal, &answer, &verdict, err);
+        if (rc != FSP_OK)
+            break;
+        if (verdict.kind == FSP_VERDICT_TAKEN) {
+            tally->taken++;
+            continue;
+        }
+        tally->gaps += verdict.kind == FSP_VERDICT_GAP;
+        tally->other += verdict.kind != FSP_VERDICT_GAP;
+        tally->forked = tally->forked || verdict.kind == FSP_VERDICT_CONTRADICT;
+        fsp_cmd_warn("%s", verdict.why);
+    }
+    return rc;
+}
+
+static enum fsp_rc
+receipt(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
+{
+    const char *path = fsp_args_rest(args, 0);
+    struct fsp_journal_progress progress;
+    struct tally tally = {.taken = 0};
+    struct fsp_journal *journal = NULL;
+    uint8_t *bytes = NULL;
+    size_t len = 0;
+    enum fsp_rc rc = fsp_cmd_open(args, FSP_JOURNAL_WRITE, &journal, err);
+
+    if (rc == FSP_OK)
+        rc = fsp_file_read(path, FSP_COURIER_MAX, &bytes, &len, err);
+    if (rc != FSP_OK)
+        goto out;
+    rc = judge_all(journal, bytes, len, &tally, err);
+    if (rc != FSP_OK) {
+        rc = fsp_err_wrap(err, rc, "%s", path);
+        goto out;
+    }
+    rc = fsp_journal_progress(journal, &progress, err);
+    if (rc != FSP_OK)
+        goto out;
+    if (fsp_args_has(args, "json"))
+        fsp_buf_printf(out,
+                "{\"held\":%" PRIu64 ",\"other\":%" PRIu64 ",\"pending\":%" PRIu64
+                ",\"receipts\":%" PRIu64 "}\n",
+                progress.held, tally.other, progress.size - progress.held, tally.taken);
+    else
+        fsp_buf_printf(out,
+                "%" PRIu64 " receipt%s; office holds %" PRIu64 " of %" PRIu64 " records\n",
+                tally.taken, fsp_cmd_plural(tally.taken), progress.held, progress.size);
+    if (tally.forked)
+        rc = fsp_err_set(
+                err, FSP_EFORK, "history incomplete: %s", fsp_journal_state_why(journal));
+    else if (tally.taken + tally.gaps == 0 && tally.other > 0)
+        rc = fsp_err_set(err, FSP_EVERIFY, "%s: no receipt in it holds for this log", path);
+out:
+    free(bytes);
+    fsp_journal_close(journal);
+    return rc;
+}
+
+int
+fsp_cmd_receipt(struct fsp_args *args)
+{
+    struct fsp_err err = {.rc = FSP_OK};
+    struct fsp_buf out;
+    enum fsp_rc rc = fsp_args_rest_within(args, 1, 1, &err);
+    int status;
+
+    fsp_buf_init(&out, FSP_OUT_MAX);
+    if (rc == FSP_OK)
+        rc = receipt(args, &out, &err);
+    status = fsp_cmd_out(&out, 0);
+    return rc == FSP_OK ? status : fsp_cmd_fail(&err, rc);
+}

@@ -1,0 +1,467 @@
+#include <inttypes.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/clock.h"
+#include "base/limits.h"
+#include "base/text.h"
+#include "proof/tree.h"
+#include "record/quantity.h"
+#include "record/record.h"
+#include "rig/account.h"
+#include "rig/cmd.h"
+#include "rig/reckon.h"
+#include "rig/verify.h"
+#include "store/logtable.h"
+
+#define N_PER_LBF FSP_LBF_N
+
+/* Every command here: check the words, run, print or fail. */
+static int
+finish(struct fsp_buf *out, enum fsp_rc rc, const struct fsp_err *err)
+{
+    if (rc != FSP_OK) {
+        fsp_buf_fini(out);
+        return fsp_cmd_fail(err, rc);
+    }
+    return fsp_cmd_out(out, 0);
+}
+
+/* ---- line -------------------------------------------------------------------------------- */
+
+struct view {
+    const struct fsp_journal_about *about;
+    struct fsp_journal_progress progress;
+    int64_t as_of_s;
+    int64_t now_s;
+    enum fsp_journal_state state;
+    const char *state_why;
+};
+
+/* Seconds the oldest record the office lacks has waited; 0 when none waits. */
+static int64_t
+waited(const struct view *view)
+{
+    int64_t age_s = 0;
+
+    if (view->progress.has_oldest)
+        age_s = view->now_s - view->progress.oldest_noted_s;
+    return age_s < 0 ? 0 : age_s;
+}
+
+static void
+line_json(const struct view *view, const struct fsp_ledger *ledger, struct fsp_buf *out)
+{
+    const struct fsp_journal_progress *progress = &view->progress;
+
+    fsp_buf_add_text(out, "{\"as_of\":");
+    fsp_cmd_json_time(out, true, view->as_of_s);
+    fsp_buf_add_text(out, ",\"fleet\":");
+    fsp_cmd_json_text(out, view->about->fleet);
+    fsp_buf_add_text(out, ",\"last_receipt\":");
+    fsp_cmd_json_time(out, progress->receipted, progress->receipt_time_s);
+    fsp_buf_add_text(out, ",\"ledger\":");
+    if (ledger == NULL)
+        fsp_buf_add_text(out, "null");
+    else
+        fsp_ledger_json(ledger, out);
+    fsp_buf_printf(out, ",\"oldest_unreceipted_s\":%" PRId64 ",\"origin\":", waited(view));
+    fsp_cmd_json_text(out, view->about->origin);
+    fsp_buf_printf(out, ",\"pending\":%" PRIu64 ",\"receipted\":%" PRIu64 ",\"rig\":",
+            progress->size - progress->held, progress->held);
+    fsp_cmd_json_text(out, view->about->rig);
+    fsp_buf_printf(out, ",\"size\":%" PRIu64 ",\"state\":\"%s\",\"went_back\":%s}\n",
+            progress->size, fsp_journal_state_text(view->state),
+            progress->went_back ? "true" : "false");
+}
+
+static void
+feet(struct fsp_buf *out, const char *name, double metres)
+{
+    fsp_buf_printf(out, "  %-24s %10.0f ft  %10.1f m\n", name, metres / FSP_FT_M, metres);
+}
+
+static void
+work(struct fsp_buf *out, const char *name, double joules)
+{
+    fsp_buf_printf(out, "  %-24s %10.1f ton-miles  %10.1f tonne-km\n", name,
+            joules / FSP_TON_MILE_J, joules / FSP_TONNE_KM_J);
+}
+
+static void
+line_hung(const struct fsp_ledger_view *view, struct fsp_buf *out)
+{
+    fsp_buf_printf(out, "line %s", view->reel);
+    if (view->rope_m > 0)
+        fsp_buf_printf(out, ", %.4g in", view->rope_m / FSP_IN_M);
+    if (view->grade != NULL)
+        fsp_buf_printf(out, " %s", view->grade);
+    if (view->strength_n > 0)
+        fsp_buf_printf(out, ", breaking strength %.0f lbf (%.0f kN)",
+                view->strength_n / N_PER_LBF, view->strength_n / 1000.0);
+    if (view->lines > 0)
+        fsp_buf_printf(out, ", %d lines", view->lines);
+    fsp_buf_printf(out, "%s\n", view->estimated ? " (estimated)" : "");
+    feet(out, "in service", view->in_service_m);
+    feet(out, "on the reel", view->on_reel_m);
+    feet(out, "slipped since the cut", view->slipped_since_cut_m);
+    work(out, "work since the slip", view->work_since_slip_j);
+    work(out, "work since the cut", view->work_since_cut_j);
+    work(out, "work on this line", view->work_line_j);
+    if (view->goal_j > 0) {
+        work(out, "counted to the goal", view->served_j);
+        work(out, "goal", view->goal_j);
+        fsp_buf_printf(out, "  %-24s %10.0f %%\n", "of the goal",
+                100.0 * view->served_j / view->goal_j);
+    }
+    if (view->programme_m > 0)
+        feet(out, "cut of the programme", view->programme_m);
+    if (view->table_cut_m > 0)
+        fsp_buf_printf(out, "  %-24s %10.1f ft  %10.1f m  (%.1f laps)\n",
+                "cut by mast and drum", view->table_cut_m / FSP_FT_M, view->table_cut_m,
+                view->table_laps);
+    if (view->min_factor > 0)
+        fsp_buf_printf(out, "  %-24s %10.2f\n", "lowest design factor", view->min_factor);
+}
+
+static void
+line_text(const struct view *view, const struct fsp_ledger *ledger, struct fsp_buf *out)
+{
+    const struct fsp_ledger_view *account = fsp_ledger_peek(ledger);
+    const struct fsp_journal_progress *progress = &view->progress;
+    char time[FSP_TIME_TEXT_LEN + 1];
+    const char *note;
+
+    fsp_time_text(view->as_of_s, time);
+    fsp_buf_printf(out, "rig %s of %s, as of %s\n", view->about->rig, view->about->fleet, time);
+    if (account->rig_state != NULL || account->well != NULL)
+        fsp_buf_printf(out, "%s%s%s\n", account->rig_state == NULL ? "" : account->rig_state,
+                account->well == NULL ? "" : " at well ",
+                account->well == NULL ? "" : account->well);
+    if (account->reel == NULL)
+        fsp_buf_add_text(out, "no line is hung: enter rig and reel first\n");
+    else
+        line_hung(account, out);
+    fsp_buf_printf(out, "cut:  %s%s%s\n", fsp_due_text(account->cut_due),
+            account->cut_due_why == NULL ? "" : " - ",
+            account->cut_due_why == NULL ? "" : account->cut_due_why);
+    fsp_buf_printf(out, "slip: %s%s%s\n", fsp_due_text(account->slip_due),
+            account->slip_due_why == NULL ? "" : " - ",
+            account->slip_due_why == NULL ? "" : account->slip_due_why);
+    if (account->incomplete)
+        fsp_buf_add_text(out, "the count since the cut is incomplete\n");
+    for (size_t i = 0; (note = fsp_ledger_note(ledger, i)) != NULL; i++) {
+        fsp_buf_add_text(out, "note: ");
+        fsp_text_show(out, note, strlen(note));
+        fsp_buf_add_byte(out, '\n');
+    }
+    fsp_buf_printf(
+            out, "records: %" PRIu64 ", office holds %" PRIu64, progress->size, progress->held);
+    if (progress->has_oldest)
+        fsp_buf_printf(out, ", oldest waits %.1f h", (double)waited(view) / 3600.0);
+    if (progress->receipted) {
+        fsp_time_text(progress->receipt_time_s, time);
+        fsp_buf_printf(out, ", last receipt %s", time);
+    }
+    fsp_buf_add_byte(out, '\n');
+    if (progress->went_back)
+        fsp_buf_add_text(out, "office went back: it held less than it had receipted\n");
+}
+
+static enum fsp_rc
+read_view(struct fsp_args *args, struct fsp_journal *journal, struct view *view,
+        struct fsp_err *err)
+{
+    const char *as_of = fsp_args_get(args, "as-of");
+    struct fsp_check_context context;
+    enum fsp_rc rc = fsp_journal_context(journal, &context, err);
+
+    view->about = fsp_journal_about(journal);
+    view->state = fsp_journal_state(journal);
+    view->state_why = fsp_journal_state_why(journal);
+    view->now_s = fsp_env_system()->utc_us(fsp_env_system()->ctx) / FSP_US_PER_S;
+    view->as_of_s = context.present_s;
+    if (rc == FSP_OK && as_of != NULL &&
+            fsp_time_parse(as_of, context.zone_minutes, &view->as_of_s, err) != FSP_OK)
+        rc = fsp_err_wrap(err, FSP_EINVAL, "--as-of"), rc = FSP_EINVAL;
+    if (rc == FSP_OK)
+        rc = fsp_journal_progress(journal, &view->progress, err);
+    return rc;
+}
+
+/* History incomplete: no count, exit 2. */
+static enum fsp_rc
+line_incomplete(const struct view *view, bool json, struct fsp_buf *out, struct fsp_err *err)
+{
+    if (json)
+        line_json(view, NULL, out);
+    else
+        fsp_buf_printf(out, "rig %s of %s: history incomplete; no count is given\n",
+                view->about->rig, view->about->fleet);
+    return fsp_err_set(
+            err, FSP_EFORK, "history incomplete: %s; ask the office", view->state_why);
+}
+
+int
+fsp_cmd_line(struct fsp_args *args)
+{
+    bool json = fsp_args_has(args, "json");
+    struct fsp_err err = {.rc = FSP_OK};
+    struct fsp_journal *journal = NULL;
+    struct fsp_account *account = NULL;
+    struct view view = {.about = NULL};
+    struct fsp_buf out;
+    enum fsp_rc rc = fsp_args_rest_within(args, 0, 0, &err);
+    int status;
+
+    fsp_buf_init(&out, FSP_OUT_MAX);
+    if (rc == FSP_OK)
+        rc = fsp_cmd_open(args, FSP_JOURNAL_READ, &journal, &err);
+    if (rc == FSP_OK)
+        rc = read_view(args, journal, &view, &err);
+    if (rc == FSP_OK && view.state != FSP_JOURNAL_SOUND)
+        rc = line_incomplete(&view, json, &out, &err);
+    else if (rc == FSP_OK)
+        rc = fsp_account_new(journal, view.as_of_s, &account, &err);
+    if (account != NULL && json)
+        line_json(&view, fsp_account_ledger(account), &out);
+    else if (account != NULL)
+        line_text(&view, fsp_account_ledger(account), &out);
+    fsp_account_free(account);
+    fsp_journal_close(journal);
+    status = fsp_cmd_out(&out, 0);
+    return rc == FSP_OK ? status : fsp_cmd_fail(&err, rc);
+}
+
+/* ---- print ------------------------------------------------------------------------------- */
+
+struct printer {
+    struct fsp_buf *out;
+    bool json;
+};
+
+static enum fsp_rc
+print_entry(void *ctx, uint64_t index, const uint8_t *bytes, size_t len, struct fsp_err *err)
+{
+    const struct printer *printer = ctx;
+    struct fsp_record *record = NULL;
+    uint8_t leaf[FSP_HASH_LEN];
+    struct fsp_buf *out = printer->out;
+
+    if (!printer->json) {
+        fsp_buf_add(out, bytes, len);
+        fsp_buf_add_byte(out, '\n');
+        return fsp_buf_check(out, "the output", err);
+    }
+    fsp_leaf_hash(bytes, len, leaf);
+    fsp_buf_printf(
+            out, "%s{\"index\":%" PRIu64 ",\"leaf\":\"", out->len > 1 ? ",\n" : "", index);
+    fsp_base64(out, leaf, sizeof(leaf));
+    if (fsp_record_parse(bytes, len, &record, NULL) == FSP_OK) {
+        fsp_buf_add_text(out, "\",\"record\":");
+        fsp_buf_add(out, bytes, len);
+    } else {
+        fsp_buf_add_text(out, "\",\"unreadable\":\"");
+        fsp_base64(out, bytes, len);
+        fsp_buf_add_byte(out, '"');
+    }
+    fsp_record_free(record);
+    fsp_buf_add_byte(out, '}');
+    return fsp_buf_check(out, "the output", err);
+}
+
+static enum fsp_rc
+number(const char *word, uint64_t *out, struct fsp_err *err)
+{
+    if (fsp_text_u64(word, strlen(word), out) == FSP_OK)
+        return FSP_OK;
+    return fsp_err_set(err, FSP_EINVAL, "'%.40s': expected an entry's number", word);
+}
+
+static enum fsp_rc
+print(struct fsp_args *args, struct fsp_journal *journal, struct fsp_buf *out,
+        struct fsp_err *err)
+{
+    struct printer printer = {.out = out, .json = fsp_args_has(args, "json")};
+    const char *first = fsp_args_rest(args, 0);
+    const char *last = fsp_args_rest(args, 1);
+    struct fsp_db *db = fsp_journal_db(journal);
+    struct fsp_range tip;
+    uint64_t from = 0;
+    uint64_t to;
+    enum fsp_rc rc = fsp_logtable_tip(db, FSP_RIG_LOG, &tip, err);
+
+    if (rc == FSP_OK && first != NULL)
+        rc = number(first, &from, err);
+    to = tip.size;
+    if (rc == FSP_OK && last != NULL) {
+        rc = number(last, &to, err);
+        if (rc == FSP_OK && (to < from || to >= tip.size))
+            return fsp_err_set(err, FSP_EINVAL,
+                    "no entries %s to %s; this log has %" PRIu64 " (0 is the first)", first,
+                    last, tip.size);
+        to++;
+    }
+    if (rc == FSP_OK && first != NULL && from >= tip.size)
+        return fsp_err_set(err, FSP_EINVAL,
+                "no entry %s; this log has %" PRIu64 " (0 is the first)", first, tip.size);
+    if (rc != FSP_OK)
+        return rc;
+    if (printer.json)
+        fsp_buf_add_byte(out, '[');
+    rc = fsp_logtable_scan(db, FSP_RIG_LOG, from, to, print_entry, &printer, err);
+    if (printer.json)
+        fsp_buf_add_text(out, "]\n");
+    return rc;
+}
+
+int
+fsp_cmd_print(struct fsp_args *args)
+{
+    struct fsp_err err = {.rc = FSP_OK};
+    struct fsp_journal *journal = NULL;
+    struct fsp_buf out;
+    enum fsp_rc rc = fsp_args_rest_within(args, 0, 2, &err);
+
+    fsp_buf_init(&out, FSP_OUT_MAX);
+    if (rc == FSP_OK)
+        rc = fsp_cmd_open(args, FSP_JOURNAL_READ, &journal, &err);
+    if (rc == FSP_OK)
+        rc = print(args, journal, &out, &err);
+    fsp_journal_close(journal);
+    return finish(&out, rc, &err);
+}
+
+/* ---- check ------------------------------------------------------------------------------- */
+
+/* Problems as text lines or as items of a JSON list. */
+struct problems {
+    struct fsp_buf text;
+    struct fsp_buf json;
+};
+
+static void
+keep_problem(void *ctx, const char *problem)
+{
+    struct problems *problems = ctx;
+
+    fsp_buf_add_text(&problems->text, "problem: ");
+    fsp_text_show(&problems->text, problem, strlen(problem));
+    fsp_buf_add_byte(&problems->text, '\n');
+    if (problems->json.len > 0)
+        fsp_buf_add_byte(&problems->json, ',');
+    fsp_cmd_json_text(&problems->json, problem);
+}
+
+static void
+report_check(struct fsp_journal *journal, const struct fsp_verify_report *report,
+        const struct fsp_journal_progress *progress, const struct problems *problems,
+        struct fsp_buf *out)
+{
+    const struct fsp_journal_about *about = fsp_journal_about(journal);
+
+    fsp_buf_add_text(out, "{\"fleet\":");
+    fsp_cmd_json_text(out, about->fleet);
+    fsp_buf_printf(out, ",\"heads\":%" PRIu64 ",\"origin\":", report->heads);
+    fsp_cmd_json_text(out, about->origin);
+    fsp_buf_printf(out, ",\"pending\":%" PRIu64 ",\"problems\":[%s],\"receipted\":%" PRIu64,
+            progress->size - progress->held, fsp_buf_peek(&problems->json), progress->held);
+    fsp_buf_printf(out, ",\"receipts\":%" PRIu64 ",\"rig\":", report->receipts);
+    fsp_cmd_json_text(out, about->rig);
+    fsp_buf_add_text(out, ",\"root\":\"");
+    fsp_base64(out, report->root, sizeof(report->root));
+    fsp_buf_printf(out,
+            "\",\"size\":%" PRIu64 ",\"state\":\"%s\",\"unreadable\":%" PRIu64 "}\n",
+            report->size, fsp_journal_state_text(fsp_journal_state(journal)),
+            report->unreadable);
+}
+
+static void
+say_check(struct fsp_journal *journal, const struct fsp_verify_report *report,
+        const struct fsp_journal_progress *progress, const struct problems *problems,
+        struct fsp_buf *out)
+{
+    const struct fsp_journal_about *about = fsp_journal_about(journal);
+
+    fsp_buf_printf(out, "log %s\nsize %" PRIu64 "\nroot ", about->origin, report->size);
+    fsp_base64(out, report->root, sizeof(report->root));
+    fsp_buf_printf(out, "\nheads %" PRIu64 ", receipts %" PRIu64 ", office holds %" PRIu64 "\n",
+            report->heads, report->receipts, progress->held);
+    if (report->unreadable > 0)
+        fsp_buf_printf(out,
+                "%" PRIu64 " entries cannot be read by this version (kept as they "
+                "are)\n",
+                report->unreadable);
+    fsp_buf_add(out, problems->text.data, problems->text.len);
+    fsp_buf_add_text(out, report->problems == 0 ? "good\n" : "NOT GOOD\n");
+}
+
+static enum fsp_rc
+check(struct fsp_args *args, struct fsp_journal *journal, struct fsp_buf *out,
+        struct fsp_err *err)
+{
+    struct fsp_journal_progress progress = {.size = 0};
+    struct fsp_verify_report report = {.say = keep_problem};
+    struct problems problems;
+    enum fsp_rc rc;
+
+    fsp_buf_init(&problems.text, FSP_OUT_MAX);
+    fsp_buf_init(&problems.json, FSP_OUT_MAX);
+    report.ctx = &problems;
+    rc = fsp_verify(journal, &report, err);
+    if (rc == FSP_OK)
+        rc = fsp_journal_progress(journal, &progress, err);
+    if (rc == FSP_OK && fsp_args_has(args, "json"))
+        report_check(journal, &report, &progress, &problems, out);
+    else if (rc == FSP_OK)
+        say_check(journal, &report, &progress, &problems, out);
+    if (rc == FSP_OK && report.problems > 0)
+        rc = fsp_err_set(err, FSP_EVERIFY,
+                "%s: %" PRIu64
+                " problem%s; keep a copy of the folder, change nothing, tell the "
+                "office",
+                fsp_journal_folder(journal), report.problems, fsp_cmd_plural(report.problems));
+    fsp_buf_fini(&problems.json);
+    fsp_buf_fini(&problems.text);
+    return rc;
+}
+
+int
+fsp_cmd_check(struct fsp_args *args)
+{
+    struct fsp_err err = {.rc = FSP_OK};
+    struct fsp_journal *journal = NULL;
+    struct fsp_buf out;
+    enum fsp_rc rc = fsp_args_rest_within(args, 0, 0, &err);
+    int status;
+
+    fsp_buf_init(&out, FSP_OUT_MAX);
+    if (rc == FSP_OK)
+        rc = fsp_cmd_open(args, FSP_JOURNAL_READ, &journal, &err);
+    if (rc == FSP_OK)
+        rc = check(args, journal, &out, &err);
+    fsp_journal_close(journal);
+    status = fsp_cmd_out(&out, 0);
+    return rc == FSP_OK ? status : fsp_cmd_fail(&err, rc);
+}
+
+/* ---- reckon ------------------------------------------------------------------------------ */
+
+int
+fsp_cmd_reckon(struct fsp_args *args)
+{
+    struct fsp_cmd_typed typed = {.items = NULL};
+    struct fsp_err err = {.rc = FSP_OK};
+    struct fsp_buf out;
+    enum fsp_rc rc = fsp_args_rest_within(args, 1, SIZE_MAX, &err);
+
+    fsp_buf_init(&out, FSP_OUT_MAX);
+    if (rc == FSP_OK)
+        rc = fsp_cmd_typed(args, 1, &typed, &err);
+    if (rc == FSP_OK)
+        rc = fsp_reckon_run(fsp_args_rest(args, 0), typed.items, typed.n,
+                fsp_args_has(args, "json"), &out, &err);
+    fsp_cmd_typed_free(&typed);
+    return finish(&out, rc, &err);
+}

@@ -1,0 +1,39 @@
+/*
+ * Day sheets as files: one file whole or refused, and the inbox folder.
+ *
+ * STORE/inbox is where sheets are dropped. What was taken moves to inbox/taken; what was refused
+ * moves to inbox/refused with the reason beside it in NAME.reason. Names that begin with '.' or
+ * end in .part or .tmp are left alone: write under such a name, then rename. A file taken twice
+ * (a crash between commit and move) adds nothing the second time.
+ *
+ * Ownership: results are values.
+ * Threads: as the journal.
+ * Errors: FSP_EFORMAT, FSP_ELIMIT for the file's own faults (line, field, found, allowed); others
+ * are ours, and the file stays where it is.
+ */
+#ifndef FSP_RIG_INBOX_H
+#define FSP_RIG_INBOX_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "base/err.h"
+#include "rig/journal.h"
+
+/* Read, check, match and add one file. Nothing of it is kept when this fails. */
+enum fsp_rc fsp_inbox_take_file(struct fsp_journal *journal, const char *path, bool also,
+        struct fsp_journal_added *added, struct fsp_err *err) FSP_MUST_CHECK;
+
+struct fsp_inbox_listener {
+    /* A file was taken (failed NULL) or refused. May be NULL. */
+    void (*said)(void *ctx, const char *name, const struct fsp_journal_added *added,
+            const struct fsp_err *failed);
+    void *ctx;
+};
+
+/* Take every file that lies in the inbox, in the order of names. Unless `all`, a file must have
+ * been left alone for 2 seconds. Stops at the first failure of ours. */
+enum fsp_rc fsp_inbox_round(struct fsp_journal *journal, bool all,
+        const struct fsp_inbox_listener *listener, struct fsp_err *err) FSP_MUST_CHECK;
+
+#endif

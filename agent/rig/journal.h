@@ -1,0 +1,146 @@
+/*
+ * The rig's journal: the store folder, and everything that is ever appended to it.
+ *
+ * A store is one folder (mode 0700): journal.db, rig.key (0600), signed-size, link.lock, inbox/.
+ * Appending needs no key and no lock: any process of the group may append at the same time.
+ * journal.c opens with the invariants and the state table.
+ *
+ * Ownership: new/free by create, open and close; peeked values live until close.
+ * Units: sizes and indices count entries; times are seconds since 1970 unless named _us.
+ * Threads: one journal, one thread.
+ * Errors: those of store/db.h; FSP_EFORMAT for a row that may not be added; FSP_EFORK when this
+ * store is a restored copy or a fork of its log and may not be appended to.
+ */
+#ifndef FSP_RIG_JOURNAL_H
+#define FSP_RIG_JOURNAL_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/buf.h"
+#include "base/clock.h"
+#include "base/err.h"
+#include "base/limits.h"
+#include "proof/key.h"
+#include "record/check.h"
+#include "record/record.h"
+#include "store/db.h"
+#include "wire/invitation.h"
+
+#define FSP_RIG_LOG         1 /* the store's own name for its one log */
+#define FSP_INCARNATION_LEN 16
+#define FSP_ONCE_MAX        128 /* bytes of a --once token */
+
+enum fsp_journal_use {
+    FSP_JOURNAL_READ,
+    FSP_JOURNAL_WRITE,
+};
+
+enum fsp_journal_state {
+    FSP_JOURNAL_SOUND,
+    FSP_JOURNAL_RESTORED, /* less is stored than was once signed, or than the office holds */
+    FSP_JOURNAL_FORKED,   /* a head signed by our key contradicts what is stored */
+};
+
+/* Who this log is, and whom it answers. */
+struct fsp_journal_about {
+    char fleet[FSP_NAME_MAX + 1];
+    char rig[FSP_NAME_MAX + 1];
+    char incarnation[FSP_INCARNATION_LEN + 1];
+    char origin[FSP_ORIGIN_MAX + 1];
+    char url[FSP_URL_MAX + 1]; /* "" when there is only the courier */
+    struct fsp_vkey vkey;      /* our own */
+    struct fsp_vkey cosigner;
+    struct fsp_vkey instructions;
+    uint8_t box_pub[32];
+    uint8_t token[FSP_TOKEN_LEN];
+};
+
+struct fsp_journal; /* opaque */
+
+/* Make a new store with a new key and a new incarnation. All of it or nothing: it is built beside
+ * and renamed. An existing folder must be empty. */
+enum fsp_rc fsp_journal_create(const char *folder, const struct fsp_invitation *invitation,
+        const struct fsp_env *env, struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_journal_open(const char *folder, enum fsp_journal_use use,
+        const struct fsp_env *env, struct fsp_journal **out,
+        struct fsp_err *err) FSP_MUST_CHECK;
+void fsp_journal_close(struct fsp_journal *journal);
+
+const struct fsp_journal_about *fsp_journal_about(const struct fsp_journal *journal);
+enum fsp_journal_state fsp_journal_state(const struct fsp_journal *journal);
+/* One line that says why the state is not sound; "" when it is. Peek. */
+const char *fsp_journal_state_why(const struct fsp_journal *journal);
+/* "sound", "restored", "forked". Static. */
+const char *fsp_journal_state_text(enum fsp_journal_state state);
+/* Judge the state again from signed-size and the fork table (after a head or an answer). */
+enum fsp_rc fsp_journal_rejudge(
+        struct fsp_journal *journal, struct fsp_err *err) FSP_MUST_CHECK;
+
+/* For the modules of this folder. Peek. */
+struct fsp_db *fsp_journal_db(const struct fsp_journal *journal);
+const struct fsp_env *fsp_journal_env(const struct fsp_journal *journal);
+const char *fsp_journal_folder(const struct fsp_journal *journal);
+/* The rig's secret key; the caller frees it. Only the signing side asks for it. */
+enum fsp_rc fsp_journal_key(const struct fsp_journal *journal, struct fsp_skey **out,
+        struct fsp_err *err) FSP_MUST_CHECK;
+
+/* The rig's zone for times typed without an offset, minutes east of UTC. */
+void fsp_journal_set_zone(struct fsp_journal *journal, int zone_minutes);
+/* What a check of typed records needs; borrows the journal. */
+enum fsp_rc fsp_journal_context(struct fsp_journal *journal, struct fsp_check_context *context,
+        struct fsp_err *err) FSP_MUST_CHECK;
+
+/* How a row came in, and what became of it. */
+struct fsp_journal_row {
+    struct fsp_record *record; /* `noted` is set in it; stays the caller's */
+    size_t line;               /* of its file, for messages; 0: not from a file */
+};
+struct fsp_journal_added {
+    size_t added;
+    size_t skipped;      /* already there: the k-th identical row is the k-th identical entry */
+    uint64_t first;      /* index of the first added */
+    bool known;          /* enter: this --once token was used before; first is its entry */
+    bool has_twin;       /* enter: an identical entry was there before */
+    uint64_t twin;       /* its index */
+    bool clock_doubtful; /* the clock is behind the last receipt or the last `noted` */
+};
+
+/* Add the rows of one file, all or none. A row that equals an entry in kind, at and op but differs
+ * otherwise refuses the file, unless `also` is true or the file holds that entry's row too; two
+ * rows of the file that share kind, at and op must differ in `tour` or `row`. */
+enum fsp_rc fsp_journal_take(struct fsp_journal *journal, const struct fsp_journal_row *rows,
+        size_t n, bool also, struct fsp_journal_added *added,
+        struct fsp_err *err) FSP_MUST_CHECK;
+/* Add one record. `once` (may be NULL) adds it a single time however often it is sent. */
+enum fsp_rc fsp_journal_enter(struct fsp_journal *journal, struct fsp_record *record,
+        const char *once, bool also, struct fsp_journal_added *added,
+        struct fsp_err *err) FSP_MUST_CHECK;
+
+/* Where the log and the office stand. */
+struct fsp_journal_progress {
+    uint64_t size;
+    uint64_t held;  /* what the office holds, by its last verified word */
+    bool receipted; /* at least one receipt came */
+    uint64_t receipt_size;
+    int64_t receipt_time_s; /* the newest cosignature's time; 0 without one */
+    bool has_oldest;
+    int64_t oldest_noted_s; /* of the oldest entry the office lacks */
+    bool went_back;         /* the office once said it holds less than it had receipted */
+};
+enum fsp_rc fsp_journal_progress(struct fsp_journal *journal,
+        struct fsp_journal_progress *progress, struct fsp_err *err) FSP_MUST_CHECK;
+/* Latest of clock, last noted, last receipt. */
+enum fsp_rc fsp_journal_present(
+        struct fsp_journal *journal, int64_t *present_s, struct fsp_err *err) FSP_MUST_CHECK;
+
+/* A value of the meta table into out (appended); FSP_ENOTFOUND. Set runs inside a transaction. */
+enum fsp_rc fsp_journal_meta(struct fsp_db *db, const char *key, struct fsp_buf *out,
+        struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_journal_set_meta(struct fsp_db *db, const char *key, const char *value,
+        struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_journal_set_meta_u64(
+        struct fsp_db *db, const char *key, uint64_t value, struct fsp_err *err) FSP_MUST_CHECK;
+
+#endif

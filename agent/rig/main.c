@@ -1,0 +1,187 @@
+/* farspool-rig: the option table, the configuration, and nothing else. */
+#include <stdio.h>
+#include <stdlib.h>
+
+#include "base/file.h"
+#include "cli/conf.h"
+#include "cli/option.h"
+#include "proof/key.h"
+#include "rig/cmd.h"
+#include "rig/link.h"
+
+#define CONF_PATH "/etc/farspool/rig.conf"
+
+#define STORE                                                                                  \
+    {                                                                                          \
+        .name = "store", .value_name = "DIR", .says = "the store's folder"                     \
+    }
+#define JSON                                                                                   \
+    {                                                                                          \
+        .name = "json", .says = "the answer as JSON"                                           \
+    }
+#define ZONE                                                                                   \
+    {                                                                                          \
+        .name = "zone", .value_name = "OFFSET",                                                \
+        .says = "times typed without an offset are in this zone, as +01:00"                    \
+    }
+#define ALSO                                                                                   \
+    {                                                                                          \
+        .name = "also",                                                                        \
+        .says = "take it although another entry has the same time, kind and op"                \
+    }
+
+static const struct fsp_option init_options[] = {
+        STORE,
+        {.name = "invitation", .value_name = "FILE", .says = "the office's invitation"},
+        {.name = NULL},
+};
+static const struct fsp_option enter_options[] = {
+        STORE,
+        {.name = "once",
+                .value_name = "TOKEN",
+                .says = "the same token adds the record once, however often it is sent"},
+        ALSO,
+        ZONE,
+        {.name = "fields", .says = "show the kinds of record, or the fields of KIND"},
+        JSON,
+        {.name = NULL},
+};
+static const struct fsp_option take_options[] = {
+        STORE,
+        ALSO,
+        ZONE,
+        {.name = "template", .value_name = "KIND", .says = "print the CSV header for a kind"},
+        JSON,
+        {.name = NULL},
+};
+static const struct fsp_option line_options[] = {
+        STORE,
+        {.name = "as-of", .value_name = "TIME", .says = "the account at this time"},
+        ZONE,
+        JSON,
+        {.name = NULL},
+};
+static const struct fsp_option run_options[] = {
+        STORE,
+        {.name = "every", .value_name = "SECONDS", .says = "look at the inbox this often"},
+        {.name = "once", .says = "one round: the inbox, then one push"},
+        ZONE,
+        {.name = NULL},
+};
+static const struct fsp_option push_options[] = {
+        STORE,
+        {.name = "patience",
+                .value_name = "SECONDS",
+                .says = "try again for this long when the office cannot be reached"},
+        JSON,
+        {.name = NULL},
+};
+static const struct fsp_option out_options[] = {
+        STORE,
+        {.name = "out", .value_name = "PATH", .says = "where to write"},
+        JSON,
+        {.name = NULL},
+};
+static const struct fsp_option json_options[] = {JSON, {.name = NULL}};
+static const struct fsp_option store_options[] = {STORE, JSON, {.name = NULL}};
+
+static const struct fsp_command commands[] = {
+        {"init", "", "make a store from the office's invitation", init_options, fsp_cmd_init},
+        {"enter", "KIND field=value...", "add one record", enter_options, fsp_cmd_enter},
+        {"take", "FILE...", "add day sheets, CSV or JSON lines; each file whole or not at all",
+                take_options, fsp_cmd_take},
+        {"line", "", "show what the line has done and what is due", line_options, fsp_cmd_line},
+        {"reckon", "WHAT field=value...", "compute without a store", json_options,
+                fsp_cmd_reckon},
+        {"run", "", "take what is dropped into the inbox and push, until stopped", run_options,
+                fsp_cmd_run},
+        {"push", "", "send everything the office lacks, now", push_options, fsp_cmd_push},
+        {"carry", "", "write what the office lacks as a file for a courier (--out FILE)",
+                out_options, fsp_cmd_carry},
+        {"receipt", "FILE", "take the office's answers that a courier brought", store_options,
+                fsp_cmd_receipt},
+        {"prove", "N", "write the evidence of entry N (--out DIR)", out_options, fsp_cmd_prove},
+        {"print", "[FROM [TO]]",
+                "entries exactly as stored, one a line; FROM to TO, both "
+                "included",
+                store_options, fsp_cmd_print},
+        {"check", "", "verify the whole store again", store_options, fsp_cmd_check},
+        {.name = NULL},
+};
+
+static const struct fsp_program program = {
+        .name = "farspool-rig",
+        .version = FSP_VERSION,
+        .says = "keep the drilling line's record on the rig and bring it to the office",
+        .commands = commands,
+};
+
+static const struct fsp_conf_key conf_keys[] = {
+        {"rig", "store", FSP_CONF_PATH, "", 0, 4096, "the store's folder"},
+        {"rig", "zone", FSP_CONF_TEXT, "", 0, 6,
+                "offset for times typed without one, as +01:00; empty: they are refused"},
+        {"rig", "every-s", FSP_CONF_INT, "30", 1, 86400, "how often run looks at the inbox"},
+        {"rig", "patience-s", FSP_CONF_INT, "60", 0, 86400,
+                "how long push tries again when the office cannot be reached"},
+        {.section = NULL},
+};
+
+/* FARSPOOL_RIG_CONF must exist when it is set; the default file need not. */
+static enum fsp_rc
+load_conf(struct fsp_conf *conf, struct fsp_err *err)
+{
+    /* Read before any thread is started. */
+    const char *path = getenv("FARSPOOL_RIG_CONF"); // NOLINT(concurrency-mt-unsafe)
+
+    if (path != NULL && path[0] != '\0')
+        return fsp_conf_load(conf, path, err);
+    if (!fsp_file_exists(CONF_PATH))
+        return FSP_OK;
+    return fsp_conf_load(conf, CONF_PATH, err);
+}
+
+static int
+show(struct fsp_args *args)
+{
+    struct fsp_buf out;
+
+    fsp_buf_init(&out, FSP_OUT_MAX);
+    if (fsp_args_wish(args) == FSP_ARGS_VERSION)
+        fsp_buf_printf(&out, "%s %s\n", program.name, program.version);
+    else
+        fsp_args_help(&program, fsp_args_command(args), &out);
+    return fsp_cmd_out(&out, 0);
+}
+
+int
+main(int argc, char *argv[])
+{
+    struct fsp_err err = {.rc = FSP_OK};
+    struct fsp_args *args = NULL;
+    struct fsp_rig rig = {.conf = NULL};
+    int status = 0;
+    enum fsp_rc rc = fsp_args_parse(&program, argc, argv, &args, &err);
+
+    if (rc == FSP_OK && fsp_args_wish(args) != FSP_ARGS_RUN) {
+        status = show(args);
+        goto out;
+    }
+    if (rc == FSP_OK)
+        rc = fsp_proof_init(&err);
+    if (rc == FSP_OK)
+        rc = fsp_link_global(&err);
+    if (rc == FSP_OK)
+        rc = fsp_conf_new(conf_keys, &rig.conf, &err);
+    if (rc == FSP_OK)
+        rc = load_conf(rig.conf, &err);
+    if (rc != FSP_OK) {
+        status = fsp_cmd_fail(&err, rc);
+        goto out;
+    }
+    fsp_args_set_ctx(args, &rig);
+    status = fsp_args_command(args)->run(args);
+out:
+    fsp_args_free(args);
+    fsp_conf_free(rig.conf);
+    return status;
+}

@@ -1,0 +1,38 @@
+/*
+ * Making one bundle: the entries the office lacks, as many as fit, under a new signed head.
+ *
+ * Ownership: struct fsp_packed is the caller's, init/fini; it may be packed again.
+ * Units: payload is the deflated entries, in bytes; sizes count entries.
+ * Threads: as the journal; the caller holds link.lock.
+ * Errors: FSP_ENOTFOUND when nothing is above `old`; those of head.h and wire/bundle.h.
+ */
+#ifndef FSP_RIG_PACK_H
+#define FSP_RIG_PACK_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/buf.h"
+#include "base/err.h"
+#include "proof/key.h"
+#include "rig/journal.h"
+
+/* What a courier's bundle may carry: room is left for header and seal. */
+#define FSP_PACK_PAYLOAD_MOST (FSP_BUNDLE_MAX - (size_t)4096)
+
+struct fsp_packed {
+    struct fsp_buf bundle; /* fsp_packed_init() .. fsp_packed_fini() */
+    uint64_t old_size;
+    uint64_t size;
+    uint8_t hash[32]; /* SHA-256 of it */
+};
+
+void fsp_packed_init(struct fsp_packed *packed);
+void fsp_packed_fini(struct fsp_packed *packed);
+
+/* Seal entries old .. into packed, about `payload` bytes of them and at least one. The head is durable
+ * when this returns FSP_OK. Until the first receipt the bundle carries the enrolment. */
+enum fsp_rc fsp_pack(struct fsp_journal *journal, const struct fsp_skey *skey, uint64_t old,
+        size_t payload, struct fsp_packed *packed, struct fsp_err *err) FSP_MUST_CHECK;
+
+#endif

@@ -1,0 +1,435 @@
+#include "rig/receipt.h"
+
+#include <stdio.h>
+#include <string.h>
+
+#include "base/clock.h"
+#include "proof/note.h"
+#include "proof/tree.h"
+#include "rig/head.h"
+#include "rig/journal_sql.h"
+#include "store/logtable.h"
+#include "wire/answer.h"
+
+static void
+set(struct fsp_verdict *verdict, enum fsp_verdict_kind kind, const char *why)
+{
+    verdict->kind = kind;
+    (void)snprintf(verdict->why, sizeof(verdict->why), "%s", why);
+}
+
+/* The answer does not prove what it should: only a delay. */
+static void
+doubt(struct fsp_verdict *verdict, const struct fsp_err *why)
+{
+    verdict->kind = FSP_VERDICT_DELAY;
+    (void)snprintf(verdict->why, sizeof(verdict->why),
+            "the answer proves nothing (%.200s): a portal or a proxy in between?", why->text);
+}
+
+/* ---- heads of ours, as others show them --------------------------------------------------- */
+
+enum relation {
+    AGREES,
+    BEYOND, /* over more than is stored here */
+    DIFFERS,
+};
+
+struct shown {
+    struct fsp_note note;
+    struct fsp_checkpoint head;
+    struct fsp_range range; /* ours at that size; only when it agrees */
+    enum relation relation;
+};
+
+/* A head with our own signature. why says what is wrong; FSP_EVERIFY when it is not ours. */
+static enum fsp_rc
+read_own_head(const struct fsp_journal *journal, const void *bytes, size_t len,
+        struct shown *shown, struct fsp_err *why)
+{
+    const struct fsp_journal_about *about = fsp_journal_about(journal);
+    enum fsp_rc rc = fsp_note_parse(&shown->note, bytes, len, why);
+
+    if (rc == FSP_OK)
+        rc = fsp_checkpoint_parse(&shown->head, shown->note.text, shown->note.text_len, why);
+    if (rc == FSP_OK && strcmp(shown->head.origin, about->origin) != 0)
+        rc = fsp_err_set(why, FSP_EVERIFY, "it is about another log");
+    if (rc == FSP_OK)
+        rc = fsp_note_verify(&shown->note, &about->vkey, NULL, why);
+    if (rc == FSP_OK && shown->head.size == 0)
+        rc = fsp_err_set(why, FSP_EVERIFY, "a head over nothing");
+    return rc;
+}
+
+/* Set it beside what is stored. */
+static enum fsp_rc
+relate(struct fsp_journal *journal, struct shown *shown, struct fsp_err *err)
+{
+    struct fsp_db *db = fsp_journal_db(journal);
+    uint8_t root[FSP_HASH_LEN];
+    struct fsp_range tip;
+    enum fsp_rc rc = fsp_logtable_tip(db, FSP_RIG_LOG, &tip, err);
+
+    if (rc != FSP_OK)
+        return rc;
+    if (shown->head.size > tip.size) {
+        shown->relation = BEYOND;
+        return FSP_OK;
+    }
+    rc = fsp_head_range(db, shown->head.size, &shown->range, err);
+    if (rc != FSP_OK)
+        return rc;
+    fsp_range_root(&shown->range, root);
+    shown->relation = memcmp(root, shown->head.root, sizeof(root)) == 0 ? AGREES : DIFFERS;
+    return FSP_OK;
+}
+
+/* Keep the head that contradicts; once. */
+static enum fsp_rc
+add_evidence(struct fsp_db *db, const char *why, const void *note, size_t len, int64_t now_s,
+        struct fsp_err *err)
+{
+    struct fsp_stmt *stmt;
+    enum fsp_rc rc;
+    bool row;
+
+    rc = fsp_stmt_get(db, FSP_SQL_FORK_SAME, &stmt, err);
+    if (rc != FSP_OK)
+        return rc;
+    fsp_stmt_bind_blob(stmt, 1, note, len);
+    rc = fsp_stmt_step(stmt, &row, err);
+    if (rc != FSP_OK)
+        return rc;
+    fsp_stmt_reset(stmt);
+    if (row)
+        return FSP_OK;
+    rc = fsp_stmt_get(db, FSP_SQL_FORK_ADD, &stmt, err);
+    if (rc != FSP_OK)
+        return rc;
+    fsp_stmt_bind_text(stmt, 1, why);
+    fsp_stmt_bind_blob(stmt, 2, note, len);
+    fsp_stmt_bind_int(stmt, 3, now_s);
+    return fsp_stmt_run(stmt, err);
+}
+
+static enum fsp_rc
+contradict(struct fsp_journal *journal, const struct shown *shown, const void *note, size_t len,
+        struct fsp_verdict *verdict, struct fsp_err *err)
+{
+    const struct fsp_env *env = fsp_journal_env(journal);
+    struct fsp_db *db = fsp_journal_db(journal);
+    enum fsp_rc rc = fsp_db_begin(db, err);
+
+    if (rc == FSP_OK)
+        rc = add_evidence(db, shown->relation == BEYOND ? "restored" : "forked", note, len,
+                env->utc_us(env->ctx) / FSP_US_PER_S, err);
+    if (rc == FSP_OK)
+        rc = fsp_db_commit(db, err);
+    if (rc != FSP_OK) {
+        fsp_db_rollback(db);
+        return rc;
+    }
+    verdict->held = shown->head.size;
+    set(verdict, FSP_VERDICT_CONTRADICT, "");
+    rc = fsp_journal_rejudge(journal, err);
+    if (rc == FSP_OK)
+        (void)snprintf(verdict->why, sizeof(verdict->why), "history incomplete: %.250s",
+                fsp_journal_state_why(journal));
+    return rc;
+}
+
+/* ---- 200: the receipt --------------------------------------------------------------------- */
+
+/* The signature line of one key as it came; everything unknown is left out. */
+static void
+copy_line(const struct fsp_note *note, const struct fsp_vkey *vkey, struct fsp_buf *out)
+{
+    for (size_t i = 0; i < note->lines; i++) {
+        const struct fsp_note_line *line = &note->line[i];
+
+        if (line->name_len == strlen(vkey->name) &&
+                memcmp(line->name, vkey->name, line->name_len) == 0 &&
+                memcmp(line->id, vkey->id, sizeof(line->id)) == 0) {
+            fsp_note_add_line(out, vkey, line->sig, line->sig_len);
+            return;
+        }
+    }
+}
+
+static enum fsp_rc
+add_receipt_row(
+        struct fsp_db *db, uint64_t size, int64_t time_s, int64_t now_s, struct fsp_err *err)
+{
+    struct fsp_stmt *stmt;
+    enum fsp_rc rc = fsp_stmt_get(db, FSP_SQL_RECEIPT_ADD, &stmt, err);
+
+    if (rc != FSP_OK)
+        return rc;
+    fsp_stmt_bind_int(stmt, 1, (int64_t)size);
+    fsp_stmt_bind_int(stmt, 2, time_s);
+    fsp_stmt_bind_int(stmt, 3, now_s);
+    rc = fsp_stmt_run(stmt, err);
+    if (rc == FSP_OK)
+        rc = fsp_stmt_get(db, FSP_SQL_SENT_DROP, &stmt, err);
+    if (rc != FSP_OK)
+        return rc;
+    fsp_stmt_bind_int(stmt, 1, (int64_t)size);
+    return fsp_stmt_run(stmt, err);
+}
+
+static enum fsp_rc
+keep_receipt(struct fsp_journal *journal, const struct shown *shown,
+        const struct fsp_verdict *verdict, struct fsp_err *err)
+{
+    const struct fsp_journal_about *about = fsp_journal_about(journal);
+    const struct fsp_env *env = fsp_journal_env(journal);
+    struct fsp_journal_progress progress;
+    struct fsp_db *db = fsp_journal_db(journal);
+    int64_t now_s = env->utc_us(env->ctx) / FSP_US_PER_S;
+    struct fsp_buf note;
+    enum fsp_rc rc;
+
+    fsp_buf_init(&note, FSP_NOTE_MAX);
+    fsp_buf_add(&note, shown->note.text, shown->note.text_len);
+    fsp_buf_add_byte(&note, '\n');
+    copy_line(&shown->note, &about->vkey, &note);
+    copy_line(&shown->note, &about->cosigner, &note);
+    rc = fsp_buf_check(&note, "a receipt", err);
+    if (rc == FSP_OK)
+        rc = fsp_journal_progress(journal, &progress, err);
+    if (rc == FSP_OK)
+        rc = fsp_db_begin(db, err);
+    if (rc != FSP_OK)
+        goto out;
+    rc = fsp_logtable_add_head(db, FSP_RIG_LOG, &shown->range, note.data, note.len, now_s, err);
+    if (rc == FSP_OK)
+        rc = add_receipt_row(db, shown->head.size, verdict->time_s, now_s, err);
+    if (rc == FSP_OK && shown->head.size > progress.held)
+        rc = fsp_journal_set_meta_u64(db, "held", shown->head.size, err);
+    if (rc == FSP_OK && progress.went_back && shown->head.size >= progress.receipt_size)
+        rc = fsp_journal_set_meta(db, "went-back", "0", err);
+    if (rc == FSP_OK)
+        rc = fsp_db_commit(db, err);
+    if (rc != FSP_OK)
+        fsp_db_rollback(db);
+out:
+    fsp_buf_fini(&note);
+    return rc;
+}
+
+static enum fsp_rc
+judge_receipt(struct fsp_journal *journal, const struct fsp_answer *answer,
+        struct fsp_verdict *verdict, struct fsp_err *err)
+{
+    const struct fsp_journal_about *about = fsp_journal_about(journal);
+    struct shown shown = {.relation = AGREES};
+    struct fsp_err why = {.rc = FSP_OK};
+    uint64_t time_s = 0;
+    enum fsp_rc rc;
+
+    rc = read_own_head(journal, answer->bytes, answer->len, &shown, &why);
+    if (rc == FSP_OK)
+        rc = fsp_note_verify(&shown.note, &about->cosigner, &time_s, &why);
+    if (rc == FSP_OK && time_s > (uint64_t)INT32_MAX * 100)
+        rc = fsp_err_set(&why, FSP_EVERIFY, "its time is absurd");
+    if (rc != FSP_OK) {
+        doubt(verdict, &why);
+        return FSP_OK;
+    }
+    rc = relate(journal, &shown, err);
+    if (rc != FSP_OK)
+        return rc;
+    if (shown.relation != AGREES)
+        return contradict(journal, &shown, answer->bytes, answer->len, verdict, err);
+    verdict->time_s = (int64_t)time_s;
+    verdict->held = shown.head.size;
+    set(verdict, FSP_VERDICT_TAKEN, "");
+    rc = keep_receipt(journal, &shown, verdict, err);
+    if (rc == FSP_OK && answer->bundle != NULL && shown.head.size < answer->sent_size)
+        set(verdict, FSP_VERDICT_DELAY, "an older receipt came for a newer bundle");
+    return rc;
+}
+
+/* ---- 409 and 422 -------------------------------------------------------------------------- */
+
+static enum fsp_rc
+is_fresh(struct fsp_journal *journal, const struct fsp_answer *answer,
+        const struct fsp_refusal *refusal, bool *fresh, struct fsp_err *err)
+{
+    struct fsp_stmt *stmt;
+    enum fsp_rc rc;
+
+    if (answer->bundle != NULL) {
+        *fresh = memcmp(refusal->bundle, answer->bundle, sizeof(refusal->bundle)) == 0;
+        return FSP_OK;
+    }
+    rc = fsp_stmt_get(fsp_journal_db(journal), FSP_SQL_SENT_HAS, &stmt, err);
+    if (rc != FSP_OK)
+        return rc;
+    fsp_stmt_bind_blob(stmt, 1, refusal->bundle, sizeof(refusal->bundle));
+    rc = fsp_stmt_step(stmt, fresh, err);
+    if (rc == FSP_OK)
+        fsp_stmt_reset(stmt);
+    return rc;
+}
+
+static enum fsp_rc
+step_back(struct fsp_journal *journal, const struct fsp_refusal *refusal,
+        struct fsp_verdict *verdict, struct fsp_err *err)
+{
+    struct fsp_journal_progress progress;
+    struct fsp_db *db = fsp_journal_db(journal);
+    enum fsp_rc rc = fsp_journal_progress(journal, &progress, err);
+
+    if (rc != FSP_OK)
+        return rc;
+    if (refusal->size > progress.held) {
+        set(verdict, FSP_VERDICT_DELAY, "the office claims more than it has receipted");
+        return FSP_OK;
+    }
+    verdict->held = refusal->size;
+    verdict->went_back = progress.receipted && refusal->size < progress.receipt_size;
+    set(verdict, FSP_VERDICT_GAP, "");
+    (void)snprintf(verdict->why, sizeof(verdict->why), "%s: it holds %llu records%s",
+            verdict->went_back ? "office went back" : "the office wants earlier records first",
+            (unsigned long long)refusal->size,
+            verdict->went_back ? ", less than it had receipted; they are sent again" : "");
+    rc = fsp_db_begin(db, err);
+    if (rc == FSP_OK)
+        rc = fsp_journal_set_meta_u64(db, "held", refusal->size, err);
+    if (rc == FSP_OK && verdict->went_back)
+        rc = fsp_journal_set_meta(db, "went-back", "1", err);
+    if (rc == FSP_OK)
+        rc = fsp_db_commit(db, err);
+    if (rc != FSP_OK)
+        fsp_db_rollback(db);
+    return rc;
+}
+
+static enum fsp_rc
+judge_held(struct fsp_journal *journal, const struct fsp_refusal *refusal,
+        struct fsp_verdict *verdict, struct fsp_err *err)
+{
+    struct shown shown = {.relation = AGREES};
+    struct fsp_err why = {.rc = FSP_OK};
+    enum fsp_rc rc;
+
+    if (refusal->held == NULL) {
+        set(verdict, FSP_VERDICT_REFUSED,
+                "the office says that records differ but shows no head");
+        return FSP_OK;
+    }
+    rc = read_own_head(journal, refusal->held, refusal->held_len, &shown, &why);
+    if (rc != FSP_OK) {
+        doubt(verdict, &why);
+        return FSP_OK;
+    }
+    rc = relate(journal, &shown, err);
+    if (rc != FSP_OK)
+        return rc;
+    if (shown.relation != AGREES)
+        return contradict(journal, &shown, refusal->held, refusal->held_len, verdict, err);
+    set(verdict, FSP_VERDICT_REFUSED,
+            "the office says that records differ, but the head it shows agrees with this log");
+    return FSP_OK;
+}
+
+static enum fsp_rc
+judge_refusal(struct fsp_journal *journal, const struct fsp_answer *answer,
+        struct fsp_verdict *verdict, struct fsp_err *err)
+{
+    const struct fsp_journal_about *about = fsp_journal_about(journal);
+    struct fsp_refusal refusal;
+    struct fsp_err why = {.rc = FSP_OK};
+    bool fresh = false;
+    enum fsp_rc rc;
+
+    rc = fsp_refusal_read(&refusal, answer->bytes, answer->len, &about->instructions, &why);
+    if (rc == FSP_OK && refusal.status != answer->status)
+        rc = fsp_err_set(&why, FSP_EVERIFY, "it is signed for another status");
+    if (rc == FSP_OK && strcmp(refusal.origin, about->origin) != 0)
+        rc = fsp_err_set(&why, FSP_EVERIFY, "it is about another log");
+    if (rc != FSP_OK) {
+        doubt(verdict, &why);
+        return FSP_OK;
+    }
+    /* A 422 proves itself by the head it shows; a 409 must be about what was just sent. */
+    if (refusal.status == FSP_ANSWER_FORK)
+        return judge_held(journal, &refusal, verdict, err);
+    rc = is_fresh(journal, answer, &refusal, &fresh, err);
+    if (rc != FSP_OK)
+        return rc;
+    if (!fresh) {
+        set(verdict, FSP_VERDICT_DELAY, "a 409 about another bundle than the one sent");
+        return FSP_OK;
+    }
+    return step_back(journal, &refusal, verdict, err);
+}
+
+/* ---- all of them -------------------------------------------------------------------------- */
+
+static void
+judge_unsigned(const struct fsp_answer *answer, struct fsp_verdict *verdict)
+{
+    long status = answer->status;
+
+    if (status == 413) {
+        set(verdict, FSP_VERDICT_TOO_LARGE, "413: smaller bundles are asked for");
+    } else if (status == FSP_ANSWER_REFUSED) {
+        set(verdict, FSP_VERDICT_REFUSED,
+                "403: the office does not take this rig: unknown, or its invitation was used "
+                "by "
+                "another key; ask the office for a new invitation");
+    } else if (status == 408 || status == 429 || (status >= 500 && status <= 599)) {
+        verdict->kind = FSP_VERDICT_DELAY;
+        (void)snprintf(verdict->why, sizeof(verdict->why), "%ld: the office asks to try later",
+                status);
+    } else if (status >= 300 && status <= 399) {
+        verdict->kind = FSP_VERDICT_DELAY;
+        (void)snprintf(verdict->why, sizeof(verdict->why),
+                "%ld: a redirect, not the office: a portal in between?", status);
+    } else {
+        verdict->kind = FSP_VERDICT_REFUSED;
+        (void)snprintf(verdict->why, sizeof(verdict->why),
+                "%ld: not an answer of the office; is the URL right?", status);
+    }
+}
+
+enum fsp_rc
+fsp_receipt_judge(struct fsp_journal *journal, const struct fsp_answer *answer,
+        struct fsp_verdict *verdict, struct fsp_err *err)
+{
+    memset(verdict, 0, sizeof(*verdict));
+    verdict->kind = FSP_VERDICT_DELAY;
+    if (answer->status == FSP_ANSWER_TAKEN)
+        return judge_receipt(journal, answer, verdict, err);
+    if (answer->status == FSP_ANSWER_GAP || answer->status == FSP_ANSWER_FORK)
+        return judge_refusal(journal, answer, verdict, err);
+    judge_unsigned(answer, verdict);
+    return FSP_OK;
+}
+
+enum fsp_rc
+fsp_receipt_sent(struct fsp_journal *journal, const uint8_t hash[32], uint64_t old,
+        uint64_t size, struct fsp_err *err)
+{
+    const struct fsp_env *env = fsp_journal_env(journal);
+    struct fsp_db *db = fsp_journal_db(journal);
+    struct fsp_stmt *stmt;
+    enum fsp_rc rc = fsp_db_begin(db, err);
+
+    if (rc == FSP_OK)
+        rc = fsp_stmt_get(db, FSP_SQL_SENT_ADD, &stmt, err);
+    if (rc == FSP_OK) {
+        fsp_stmt_bind_blob(stmt, 1, hash, 32);
+        fsp_stmt_bind_int(stmt, 2, (int64_t)old);
+        fsp_stmt_bind_int(stmt, 3, (int64_t)size);
+        fsp_stmt_bind_int(stmt, 4, env->utc_us(env->ctx) / FSP_US_PER_S);
+        rc = fsp_stmt_run(stmt, err);
+    }
+    if (rc == FSP_OK)
+        rc = fsp_db_commit(db, err);
+    if (rc != FSP_OK)
+        fsp_db_rollback(db);
+    return rc;
+}

@@ -1,0 +1,183 @@
+/*
+ * Invariants
+ *  1. At most one bundle is out.
+ *  2. Every SEND is from the office's position: `held` of the last TAKEN or GAP, or the store's.
+ *  3. While something is pending the machine is SENDING, WAITING with a finite time, or STOPPED;
+ *     nothing is ever given up or dropped. Whoever has no patience stops asking.
+ *  4. Only CONTRADICT stops, and it is only ever made from verified words.
+ *  5. A wait is at most the ceiling from now, whatever the office asked for.
+ *
+ * State     event                what is done                                    next (function)
+ * IDLE      TICK, none pending   rest                                            IDLE     (go_on)
+ * IDLE      TICK, pending        send from held                                  SENDING  (go_on)
+ * WAITING   TICK, too early      wait                                            WAITING  (tick)
+ * WAITING   TICK, time is up     send from held                                  SENDING  (go_on)
+ * SENDING   TAKEN                held up, backoff forgotten, payload may grow    as IDLE  (taken)
+ * SENDING   GAP                  held as the office says; after 4 in a row wait  as IDLE  (gap)
+ * SENDING   DELAY                payload halved, full-jitter backoff             WAITING  (back_off)
+ * SENDING   TOO_LARGE            payload halved, full-jitter backoff             WAITING  (back_off)
+ * SENDING   REFUSED              wait at the ceiling                             WAITING  (refused)
+ * any       CONTRADICT           stop                                            STOPPED
+ * STOPPED   any                  stop                                            STOPPED
+ */
+#include "rig/sync.h"
+
+#include <string.h>
+
+/* splitmix64 (Steele, Lea, Flood 2014; constants from memory, only jitter hangs on them). */
+static uint64_t
+next_random(struct fsp_sync *sync)
+{
+    uint64_t z;
+
+    sync->random += UINT64_C(0x9e3779b97f4a7c15);
+    z = sync->random;
+    z = (z ^ (z >> 30)) * UINT64_C(0xbf58476d1ce4e5b9);
+    z = (z ^ (z >> 27)) * UINT64_C(0x94d049bb133111eb);
+    return z ^ (z >> 31);
+}
+
+void
+fsp_sync_init(struct fsp_sync *sync, uint64_t seed)
+{
+    memset(sync, 0, sizeof(*sync));
+    sync->state = FSP_SYNC_IDLE;
+    sync->random = seed;
+    sync->payload = FSP_SYNC_PAYLOAD_FIRST;
+}
+
+static struct fsp_sync_action
+wait_until(struct fsp_sync *sync, int64_t until_us)
+{
+    sync->state = FSP_SYNC_WAITING;
+    sync->until_us = until_us;
+    return (struct fsp_sync_action){.kind = FSP_SYNC_WAIT, .until_us = until_us};
+}
+
+static struct fsp_sync_action
+go_on(struct fsp_sync *sync, const struct fsp_sync_event *event)
+{
+    if (sync->held >= event->size) {
+        sync->state = FSP_SYNC_IDLE;
+        return (struct fsp_sync_action){.kind = FSP_SYNC_REST};
+    }
+    sync->state = FSP_SYNC_SENDING;
+    sync->sent_us = event->now_us;
+    return (struct fsp_sync_action){
+            .kind = FSP_SYNC_SEND, .old = sync->held, .payload = sync->payload};
+}
+
+static struct fsp_sync_action
+tick(struct fsp_sync *sync, const struct fsp_sync_event *event)
+{
+    /* Another process may have brought news of the office meanwhile. */
+    sync->held = event->held;
+    if (sync->state == FSP_SYNC_WAITING && event->now_us < sync->until_us &&
+            event->held < event->size) {
+        /* A clock that jumped must not make a wait longer than the ceiling. */
+        if (sync->until_us - event->now_us > FSP_SYNC_CEILING_US)
+            sync->until_us = event->now_us + FSP_SYNC_CEILING_US;
+        return wait_until(sync, sync->until_us);
+    }
+    return go_on(sync, event);
+}
+
+static struct fsp_sync_action
+taken(struct fsp_sync *sync, const struct fsp_sync_event *event)
+{
+    size_t most = event->now_us - sync->sent_us <= FSP_SYNC_QUICK_US ? FSP_SYNC_PAYLOAD_MOST
+                                                                     : FSP_SYNC_PAYLOAD_GOOD;
+
+    sync->held = event->held;
+    sync->failures = 0;
+    sync->gaps = 0;
+    if (sync->payload < most)
+        sync->payload = sync->payload * 2 < most ? sync->payload * 2 : most;
+    return go_on(sync, event);
+}
+
+static void
+shrink(struct fsp_sync *sync)
+{
+    sync->payload /= 2;
+    if (sync->payload < FSP_SYNC_PAYLOAD_LEAST)
+        sync->payload = FSP_SYNC_PAYLOAD_LEAST;
+}
+
+/* Full jitter: anything from nothing to the doubled bound, never above the ceiling. */
+static struct fsp_sync_action
+back_off(struct fsp_sync *sync, const struct fsp_sync_event *event)
+{
+    int64_t bound = FSP_SYNC_CEILING_US;
+    int64_t wait;
+
+    if (sync->failures < 10)
+        bound = FSP_SYNC_BACKOFF_US << sync->failures;
+    if (bound > FSP_SYNC_CEILING_US)
+        bound = FSP_SYNC_CEILING_US;
+    if (sync->failures < 1000)
+        sync->failures++;
+    wait = (int64_t)(next_random(sync) % ((uint64_t)bound + 1));
+    if (wait < event->after_us)
+        wait = event->after_us;
+    if (wait > FSP_SYNC_CEILING_US)
+        wait = FSP_SYNC_CEILING_US;
+    return wait_until(sync, event->now_us + wait);
+}
+
+static struct fsp_sync_action
+gap(struct fsp_sync *sync, const struct fsp_sync_event *event)
+{
+    sync->held = event->held;
+    sync->gaps++;
+    if (sync->gaps >= FSP_SYNC_GAPS_MOST)
+        return back_off(sync, event);
+    return go_on(sync, event);
+}
+
+static struct fsp_sync_action
+refused(struct fsp_sync *sync, const struct fsp_sync_event *event)
+{
+    int64_t half = FSP_SYNC_CEILING_US / 2;
+
+    /* Upper half of the ceiling, so that a fleet does not come back as one. */
+    if (sync->failures < 1000)
+        sync->failures++;
+    return wait_until(
+            sync, event->now_us + half + (int64_t)(next_random(sync) % (uint64_t)half));
+}
+
+struct fsp_sync_action
+fsp_sync_step(struct fsp_sync *sync, const struct fsp_sync_event *event)
+{
+    enum fsp_sync_event_kind kind = event->kind;
+
+    if (kind == FSP_SYNC_CONTRADICT || sync->state == FSP_SYNC_STOPPED) {
+        sync->state = FSP_SYNC_STOPPED;
+        return (struct fsp_sync_action){.kind = FSP_SYNC_STOP};
+    }
+    if (sync->state != FSP_SYNC_SENDING && kind != FSP_SYNC_TICK) {
+        struct fsp_sync_event late = *event;
+
+        late.kind = FSP_SYNC_TICK;
+        late.held = sync->held;
+        return tick(sync, &late);
+    }
+    switch (kind) {
+    case FSP_SYNC_TICK:
+        return tick(sync, event);
+    case FSP_SYNC_TAKEN:
+        return taken(sync, event);
+    case FSP_SYNC_GAP:
+        return gap(sync, event);
+    case FSP_SYNC_DELAY:
+    case FSP_SYNC_TOO_LARGE:
+        shrink(sync);
+        return back_off(sync, event);
+    case FSP_SYNC_REFUSED:
+        return refused(sync, event);
+    case FSP_SYNC_CONTRADICT:
+        break;
+    }
+    return (struct fsp_sync_action){.kind = FSP_SYNC_STOP};
+}

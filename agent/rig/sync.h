@@ -1,0 +1,85 @@
+/*
+ * When to send, how much, and what to do about an answer: the rig's sync engine.
+ *
+ * A pure state machine. Events go in, one action comes out; it does no I/O, reads no clock and
+ * verifies nothing: the caller (push.c, or a simulator) hands it facts that were verified. The
+ * state table stands in sync.c.
+ *
+ * Ownership: struct fsp_sync is the caller's and holds no pointers.
+ * Units: times are monotonic microseconds; sizes count entries; payload in bytes of a sealed
+ * bundle.
+ * Threads: one machine, one thread.
+ */
+#ifndef FSP_RIG_SYNC_H
+#define FSP_RIG_SYNC_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+/* Engineering choices of this project. */
+#define FSP_SYNC_PAYLOAD_LEAST ((size_t)3 * 1024)
+#define FSP_SYNC_PAYLOAD_FIRST                                                                 \
+    ((size_t)14 * 1024) /* one initial window: RFC 6928, 10 segments */
+#define FSP_SYNC_PAYLOAD_GOOD ((size_t)56 * 1024) /* growth beyond it asks for a quick answer */
+#define FSP_SYNC_PAYLOAD_MOST ((size_t)448 * 1024)
+#define FSP_SYNC_BACKOFF_US   INT64_C(1000000)   /* first retry within this */
+#define FSP_SYNC_CEILING_US   INT64_C(900000000) /* no retry waits longer: 15 min */
+#define FSP_SYNC_QUICK_US     INT64_C(2000000)   /* an answer within this makes bundles grow */
+#define FSP_SYNC_GAPS_MOST    4                  /* 409s in a row before they only delay */
+
+enum fsp_sync_state {
+    FSP_SYNC_IDLE,    /* nothing pending, or not started */
+    FSP_SYNC_SENDING, /* a bundle is out */
+    FSP_SYNC_WAITING, /* for a time before the next try */
+    FSP_SYNC_STOPPED, /* a person must look: fork or restored copy */
+};
+
+enum fsp_sync_event_kind {
+    FSP_SYNC_TICK,       /* look again: time passed, or the log grew */
+    FSP_SYNC_TAKEN,      /* verified 200: the office holds `held` */
+    FSP_SYNC_GAP,        /* fresh verified 409: the office holds `held`, at or below our size */
+    FSP_SYNC_DELAY,      /* no answer, or one that only delays: 429, 5xx, a portal */
+    FSP_SYNC_TOO_LARGE,  /* unsigned 413: shrinks the next try */
+    FSP_SYNC_REFUSED,    /* unsigned 403, or an unknown status: retry at the ceiling */
+    FSP_SYNC_CONTRADICT, /* verified: a fork, or this is a restored copy */
+};
+
+struct fsp_sync_event {
+    enum fsp_sync_event_kind kind;
+    int64_t now_us;
+    uint64_t size;    /* of our log */
+    uint64_t held;    /* TICK: as the store says; TAKEN and GAP: as the answer says */
+    int64_t after_us; /* DELAY: the least wait the office asked for; 0: none */
+};
+
+enum fsp_sync_action_kind {
+    FSP_SYNC_SEND, /* a bundle from `old`, about `payload` bytes, then give an answer's event */
+    FSP_SYNC_WAIT, /* until `until_us`, then TICK */
+    FSP_SYNC_REST, /* nothing pending */
+    FSP_SYNC_STOP, /* for good, until a person acted */
+};
+
+struct fsp_sync_action {
+    enum fsp_sync_action_kind kind;
+    uint64_t old;
+    size_t payload;
+    int64_t until_us;
+};
+
+struct fsp_sync {
+    enum fsp_sync_state state;
+    uint64_t random; /* state of the jitter's generator */
+    uint64_t held;
+    size_t payload;
+    unsigned failures; /* in a row */
+    unsigned gaps;     /* in a row */
+    int64_t sent_us;   /* when the bundle left */
+    int64_t until_us;
+};
+
+void fsp_sync_init(struct fsp_sync *sync, uint64_t seed);
+/* Take one event, say what to do next. An answer's event outside SENDING counts as a TICK. */
+struct fsp_sync_action fsp_sync_step(struct fsp_sync *sync, const struct fsp_sync_event *event);
+
+#endif

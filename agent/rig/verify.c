@@ -1,0 +1,208 @@
+#include "rig/verify.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "proof/note.h"
+#include "record/check.h"
+#include "rig/head.h"
+#include "rig/journal_sql.h"
+#include "store/logtable.h"
+
+struct pass {
+    struct fsp_journal *journal;
+    struct fsp_verify_report *report;
+    struct fsp_range range; /* over the entries seen so far */
+    struct fsp_range head;  /* the next head to compare with */
+    bool has_head;
+    struct fsp_buf note;
+};
+
+static void problem(struct fsp_verify_report *report, const char *fmt, ...) FSP_PRINTF(2, 3);
+
+static void
+problem(struct fsp_verify_report *report, const char *fmt, ...)
+{
+    char text[FSP_ERR_TEXT_MAX];
+    va_list args;
+
+    report->problems++;
+    va_start(args, fmt);
+    (void)vsnprintf(text, sizeof(text), fmt, args);
+    va_end(args);
+    if (report->say != NULL)
+        report->say(report->ctx, text);
+}
+
+/* The head that follows `size`; none is fine. */
+static enum fsp_rc
+next_head(struct pass *pass, uint64_t size, struct fsp_err *err)
+{
+    enum fsp_rc rc;
+
+    fsp_buf_reset(&pass->note);
+    rc = fsp_logtable_head_covering(
+            fsp_journal_db(pass->journal), FSP_RIG_LOG, size, &pass->head, &pass->note, err);
+    pass->has_head = rc == FSP_OK;
+    if (rc == FSP_ENOTFOUND) {
+        fsp_err_clear(err);
+        return FSP_OK;
+    }
+    return rc;
+}
+
+static enum fsp_rc
+is_receipted(struct fsp_db *db, uint64_t size, bool *has, struct fsp_err *err)
+{
+    struct fsp_stmt *stmt;
+    enum fsp_rc rc = fsp_stmt_get(db, FSP_SQL_RECEIPT_HAS, &stmt, err);
+
+    if (rc != FSP_OK)
+        return rc;
+    fsp_stmt_bind_int(stmt, 1, (int64_t)size);
+    rc = fsp_stmt_step(stmt, has, err);
+    if (rc == FSP_OK)
+        fsp_stmt_reset(stmt);
+    return rc;
+}
+
+/* The head's note: ours, over what is stored, cosigned when there is a receipt for it. */
+static enum fsp_rc
+check_head(struct pass *pass, struct fsp_err *err)
+{
+    const struct fsp_journal_about *about = fsp_journal_about(pass->journal);
+    struct fsp_verify_report *report = pass->report;
+    unsigned long long size = (unsigned long long)pass->head.size;
+    struct fsp_checkpoint head;
+    struct fsp_note note;
+    struct fsp_err why = {.rc = FSP_OK};
+    uint8_t root[FSP_HASH_LEN];
+    bool receipted = false;
+    enum fsp_rc rc;
+
+    report->heads++;
+    fsp_range_root(&pass->range, root);
+    rc = fsp_note_parse(&note, pass->note.data, pass->note.len, &why);
+    if (rc == FSP_OK)
+        rc = fsp_checkpoint_parse(&head, note.text, note.text_len, &why);
+    if (rc == FSP_OK)
+        rc = fsp_note_verify(&note, &about->vkey, NULL, &why);
+    if (rc != FSP_OK) {
+        problem(report, "head %llu: %.300s", size, why.text);
+        return FSP_OK;
+    }
+    if (head.size != pass->head.size || strcmp(head.origin, about->origin) != 0)
+        problem(report, "head %llu: its note is about another log or size", size);
+    else if (memcmp(head.root, root, sizeof(root)) != 0)
+        problem(report, "head %llu: the stored entries give another root", size);
+    rc = is_receipted(fsp_journal_db(pass->journal), pass->head.size, &receipted, err);
+    if (rc != FSP_OK || !receipted)
+        return rc;
+    if (fsp_note_verify(&note, &about->cosigner, NULL, &why) == FSP_OK)
+        report->receipts++;
+    else
+        problem(report, "receipt %llu: no good cosignature: %.300s", size, why.text);
+    return FSP_OK;
+}
+
+static enum fsp_rc
+check_entry(void *ctx, uint64_t index, const uint8_t *bytes, size_t len, struct fsp_err *err)
+{
+    struct pass *pass = ctx;
+    struct fsp_record *record = NULL;
+    enum fsp_rc rc = FSP_OK;
+
+    if (pass->range.size != index)
+        return fsp_err_set(
+                err, FSP_ECORRUPT, "entry %llu is out of order", (unsigned long long)index);
+    if (fsp_check_stored(bytes, len, &record, NULL) != FSP_OK)
+        pass->report->unreadable++;
+    fsp_record_free(record);
+    fsp_range_append(&pass->range, bytes, len);
+    if (pass->has_head && pass->head.size == pass->range.size) {
+        rc = check_head(pass, err);
+        if (rc == FSP_OK)
+            rc = next_head(pass, pass->range.size, err);
+    }
+    return rc;
+}
+
+static enum fsp_rc
+check_entries(struct pass *pass, struct fsp_err *err)
+{
+    struct fsp_db *db = fsp_journal_db(pass->journal);
+    struct fsp_verify_report *report = pass->report;
+    struct fsp_range tip;
+    uint8_t want[FSP_HASH_LEN];
+    enum fsp_rc rc;
+
+    fsp_range_init(&pass->range);
+    rc = fsp_logtable_tip(db, FSP_RIG_LOG, &tip, err);
+    if (rc == FSP_OK)
+        rc = next_head(pass, 0, err);
+    if (rc == FSP_OK)
+        rc = fsp_logtable_scan(db, FSP_RIG_LOG, 0, tip.size, check_entry, pass, err);
+    if (rc == FSP_ECORRUPT && err != NULL) {
+        problem(report, "%s", err->text);
+        fsp_err_clear(err);
+        rc = FSP_OK;
+    }
+    if (rc != FSP_OK)
+        return rc;
+    report->size = pass->range.size;
+    fsp_range_root(&pass->range, report->root);
+    fsp_range_root(&tip, want);
+    if (pass->range.size != tip.size || memcmp(report->root, want, sizeof(want)) != 0)
+        problem(report, "the stored entries do not give the stored root over %llu records",
+                (unsigned long long)tip.size);
+    if (pass->has_head)
+        problem(report, "a head over %llu records is stored, but only %llu records are",
+                (unsigned long long)pass->head.size, (unsigned long long)report->size);
+    return FSP_OK;
+}
+
+static enum fsp_rc
+check_progress(
+        struct fsp_journal *journal, struct fsp_verify_report *report, struct fsp_err *err)
+{
+    struct fsp_journal_progress progress;
+    struct fsp_checkpoint last;
+    struct fsp_err why = {.rc = FSP_OK};
+    enum fsp_rc rc = fsp_journal_progress(journal, &progress, err);
+
+    if (rc != FSP_OK)
+        return rc;
+    if (progress.receipted && progress.receipt_size > progress.size)
+        problem(report, "a receipt over %llu records is stored, but only %llu records are",
+                (unsigned long long)progress.receipt_size, (unsigned long long)progress.size);
+    if (fsp_signed_size_read(fsp_journal_folder(journal), &last, &why) != FSP_OK)
+        problem(report, "%.400s", why.text);
+    return FSP_OK;
+}
+
+enum fsp_rc
+fsp_verify(struct fsp_journal *journal, struct fsp_verify_report *report, struct fsp_err *err)
+{
+    struct pass pass = {.journal = journal, .report = report};
+    struct fsp_db *db = fsp_journal_db(journal);
+    struct fsp_err own = {.rc = FSP_OK};
+    enum fsp_rc rc;
+
+    fsp_buf_init(&pass.note, FSP_NOTE_MAX);
+    rc = fsp_db_check(db, &own);
+    if (rc == FSP_ECORRUPT) {
+        problem(report, "%.400s", own.text);
+        rc = FSP_OK;
+    }
+    if (rc == FSP_OK)
+        rc = check_entries(&pass, &own);
+    if (rc == FSP_OK)
+        rc = check_progress(journal, report, &own);
+    if (rc == FSP_OK)
+        rc = fsp_journal_rejudge(journal, &own);
+    if (rc == FSP_OK && fsp_journal_state(journal) != FSP_JOURNAL_SOUND)
+        problem(report, "history incomplete: %.400s", fsp_journal_state_why(journal));
+    fsp_buf_fini(&pass.note);
+    return rc == FSP_OK ? rc : fsp_err_set(err, rc, "%s", own.text);
+}
