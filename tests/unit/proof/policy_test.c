@@ -73,8 +73,8 @@ parse(const char *text, struct fsp_err *err)
 
 /* The shape of the specification's own example. */
 #define TWO_LEVELS                                                                             \
-    "log L0\nwitness a W0\nwitness b W1\nwitness c W2\ngroup x 2 a b c\n"                      \
-    "witness d W3\nwitness e W4\ngroup y any d e\ngroup z all x y\nquorum z\n"
+    ("log L0\nwitness a W0\nwitness b W1\nwitness c W2\ngroup x 2 a b c\n"                     \
+     "witness d W3\nwitness e W4\ngroup y any d e\ngroup z all x y\nquorum z\n")
 
 static void
 policies_of_the_specification_s_forms_are_read(void **state)
