@@ -1,0 +1,238 @@
+#include "office/check.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/text.h"
+#include "proof/note.h"
+#include "record/check.h"
+
+#define REPORT_MAX ((size_t)4 * 1024 * 1024)
+
+void
+fsp_check_report_init(struct fsp_check_report *report)
+{
+    memset(report, 0, sizeof(*report));
+    fsp_buf_init(&report->text, REPORT_MAX);
+}
+
+void
+fsp_check_report_fini(struct fsp_check_report *report)
+{
+    free(report->logs);
+    report->logs = NULL;
+    fsp_buf_fini(&report->text);
+}
+
+static void
+problem(struct fsp_check_report *report, const char *where, const char *what)
+{
+    report->problems++;
+    fsp_text_show(&report->text, where, strlen(where));
+    fsp_buf_add_text(&report->text, ": ");
+    fsp_text_show(&report->text, what, strlen(what));
+    fsp_buf_add_byte(&report->text, '\n');
+}
+
+/* What stops the check, as against what it finds. */
+static bool
+stops(enum fsp_rc rc)
+{
+    return rc == FSP_ENOMEM || rc == FSP_EBUSY;
+}
+
+static enum fsp_rc
+judge_head(const struct fsp_check_log *log, const struct fsp_office_keys *keys,
+        const struct fsp_range *range, const struct fsp_buf *bytes, struct fsp_err *err)
+{
+    struct fsp_note *note = calloc(1, sizeof(*note));
+    struct fsp_checkpoint head;
+    struct fsp_vkey vkey;
+    uint8_t root[FSP_HASH_LEN];
+    enum fsp_rc rc = note == NULL ? fsp_err_set(err, FSP_ENOMEM, "out of memory") : FSP_OK;
+
+    if (rc == FSP_OK)
+        rc = fsp_vkey_make(&vkey, log->log.origin, FSP_KEY_NOTE, log->log.pub, err);
+    if (rc == FSP_OK)
+        rc = fsp_note_parse(note, bytes->data, bytes->len, err);
+    if (rc == FSP_OK)
+        rc = fsp_checkpoint_parse(&head, note->text, note->text_len, err);
+    if (rc == FSP_OK) {
+        fsp_range_root(range, root);
+        if (strcmp(head.origin, log->log.origin) != 0 || head.size != range->size ||
+                memcmp(head.root, root, sizeof(root)) != 0)
+            rc = fsp_err_set(err, FSP_EVERIFY, "it says something else than its range");
+    }
+    if (rc == FSP_OK)
+        rc = fsp_note_verify(note, &vkey, NULL, err);
+    if (rc == FSP_OK)
+        rc = fsp_note_verify(note, fsp_skey_vkey(keys->cosigner), NULL, err);
+    free(note);
+    return rc;
+}
+
+/* Every head from the newest down. */
+static enum fsp_rc
+check_heads(struct fsp_shelf *shelf, const struct fsp_office_keys *keys,
+        struct fsp_check_log *log, struct fsp_check_report *report, struct fsp_err *err)
+{
+    uint64_t below = UINT64_MAX;
+    struct fsp_buf note;
+    enum fsp_rc rc = FSP_OK;
+
+    fsp_buf_init(&note, FSP_NOTE_MAX);
+    for (;;) {
+        struct fsp_range range;
+
+        rc = shelf->ops->head_below(shelf->ctx, log->log.id, below, &range, &note, err);
+        if (rc != FSP_OK)
+            break;
+        log->heads++;
+        rc = judge_head(log, keys, &range, &note, err);
+        if (stops(rc))
+            break;
+        if (rc != FSP_OK) {
+            (void)fsp_err_wrap(err, rc, "head of %llu", (unsigned long long)range.size);
+            problem(report, log->log.origin, err->text);
+        }
+        if (range.size == 0) {
+            rc = FSP_ENOTFOUND;
+            break;
+        }
+        below = range.size - 1;
+    }
+    fsp_buf_fini(&note);
+    if (rc == FSP_ENOTFOUND && log->heads == 0 && log->size > 0)
+        problem(report, log->log.origin, "it holds entries that no head covers");
+    return rc == FSP_ENOTFOUND ? FSP_OK : rc;
+}
+
+static enum fsp_rc
+try_entry(void *ctx, uint64_t index, const uint8_t *bytes, size_t len, struct fsp_err *err)
+{
+    struct fsp_check_log *log = ctx;
+    struct fsp_record *record = NULL;
+    enum fsp_rc rc = fsp_check_stored(bytes, len, &record, NULL);
+
+    (void)index;
+    fsp_record_free(record);
+    if (rc == FSP_ENOMEM)
+        return fsp_err_set(err, rc, "out of memory");
+    if (rc != FSP_OK)
+        log->unreadable++;
+    return FSP_OK;
+}
+
+static enum fsp_rc
+check_log(struct fsp_shelf *shelf, const struct fsp_office_keys *keys,
+        struct fsp_check_log *log, struct fsp_check_report *report, struct fsp_err *err)
+{
+    struct fsp_range tip;
+    struct fsp_range newest;
+    struct fsp_buf note;
+    uint64_t within[2] = {0, 0};
+    enum fsp_rc rc = shelf->ops->verify(shelf->ctx, log->log.id, &within[1], err);
+
+    if (stops(rc))
+        return rc;
+    if (rc != FSP_OK)
+        problem(report, log->log.origin, err->text);
+    rc = shelf->ops->tip(shelf->ctx, log->log.id, &tip, err);
+    if (rc != FSP_OK) {
+        problem(report, log->log.origin, err->text);
+        return stops(rc) ? rc : FSP_OK;
+    }
+    log->size = tip.size;
+    fsp_range_root(&tip, log->root);
+    fsp_buf_init(&note, FSP_NOTE_MAX);
+    rc = shelf->ops->head_below(shelf->ctx, log->log.id, UINT64_MAX, &newest, &note, err);
+    fsp_buf_fini(&note);
+    if (rc == FSP_OK && newest.size != tip.size)
+        problem(report, log->log.origin, "the newest cosigned head does not cover all entries");
+    rc = check_heads(shelf, keys, log, report, err);
+    within[1] = tip.size;
+    if (rc == FSP_OK && tip.size > 0) {
+        rc = shelf->ops->scan(shelf->ctx, log->log.id, within, try_entry, log, err);
+        if (rc != FSP_OK && !stops(rc)) {
+            problem(report, log->log.origin, err->text);
+            rc = FSP_OK;
+        }
+    }
+    return rc;
+}
+
+static enum fsp_rc
+count_forks(struct fsp_shelf *shelf, struct fsp_check_report *report, struct fsp_err *err)
+{
+    enum fsp_rc rc = FSP_OK;
+    struct fsp_buf store;
+
+    fsp_buf_init(&store, 2 * FSP_NOTE_MAX + FSP_ENTRY_MAX);
+    for (;;) {
+        struct fsp_shelf_fork fork;
+
+        rc = shelf->ops->fork_at(shelf->ctx, report->forks, &fork, &store, err);
+        if (rc != FSP_OK)
+            break;
+        report->forks++;
+    }
+    fsp_buf_fini(&store);
+    return rc == FSP_ENOTFOUND ? FSP_OK : rc;
+}
+
+static enum fsp_rc
+check_logs(struct fsp_shelf *shelf, const struct fsp_office_keys *keys,
+        struct fsp_check_report *report, struct fsp_err *err)
+{
+    struct fsp_shelf_log log = {0};
+    enum fsp_rc rc;
+
+    for (;;) {
+        struct fsp_check_log *logs;
+
+        rc = shelf->ops->next_log(shelf->ctx, log.id, &log, err);
+        if (rc != FSP_OK)
+            return rc == FSP_ENOTFOUND ? FSP_OK : rc;
+        logs = realloc(report->logs, (report->n_logs + 1) * sizeof(*logs));
+        if (logs == NULL)
+            return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+        report->logs = logs;
+        logs = &logs[report->n_logs++];
+        memset(logs, 0, sizeof(*logs));
+        logs->log = log;
+        rc = check_log(shelf, keys, logs, report, err);
+        if (rc != FSP_OK)
+            return rc;
+        report->entries += logs->size;
+        report->heads += logs->heads;
+    }
+}
+
+enum fsp_rc
+fsp_check_store(struct fsp_shelf *shelf, const struct fsp_office_keys *keys,
+        struct fsp_check_report *report, struct fsp_err *err)
+{
+    char fleet[FSP_NAME_MAX + 1];
+    enum fsp_rc rc = shelf->ops->begin(shelf->ctx, false, err);
+
+    if (rc != FSP_OK)
+        return rc;
+    rc = shelf->ops->check(shelf->ctx, err);
+    if (rc != FSP_OK && !stops(rc)) {
+        problem(report, shelf->store, err->text);
+        rc = FSP_OK;
+    }
+    if (rc == FSP_OK)
+        rc = shelf->ops->fleet(shelf->ctx, fleet, err);
+    if (rc == FSP_OK &&
+            (strncmp(fsp_skey_vkey(keys->cosigner)->name, fleet, strlen(fleet)) != 0 ||
+                    strcmp(fsp_skey_vkey(keys->cosigner)->name + strlen(fleet), "/office") !=
+                            0))
+        problem(report, "keys/office.key", "it is another fleet's key");
+    if (rc == FSP_OK)
+        rc = check_logs(shelf, keys, report, err);
+    if (rc == FSP_OK)
+        rc = count_forks(shelf, report, err);
+    shelf->ops->rollback(shelf->ctx);
+    return rc == FSP_OK ? fsp_buf_check(&report->text, "the report", err) : rc;
+}

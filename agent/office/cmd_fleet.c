@@ -1,0 +1,106 @@
+/* The reading commands: fleet, rig, early. */
+#include <string.h>
+
+#include "office/cmd.h"
+#include "office/show.h"
+
+struct reading {
+    struct fsp_shelf *shelf;
+    struct fsp_fleet *fleet;
+    struct fsp_buf out;
+    bool json;
+    bool csv;
+};
+
+static enum fsp_rc
+begin(struct fsp_args *args, size_t words, struct reading *reading, struct fsp_err *err)
+{
+    const char *as_of = fsp_args_get(args, "as-of");
+    int64_t as_of_s = fsp_cmd_now_s(args);
+    enum fsp_rc rc;
+
+    memset(reading, 0, sizeof(*reading));
+    fsp_buf_init(&reading->out, FSP_OFFICE_OUTPUT);
+    reading->json = fsp_args_has(args, "json");
+    reading->csv = fsp_args_has(args, "csv");
+    if (reading->json && reading->csv)
+        return fsp_err_set(err, FSP_EINVAL, "--json and --csv: give one of them");
+    rc = fsp_args_rest_within(args, words, words, err);
+    if (rc == FSP_OK && as_of != NULL) {
+        rc = fsp_time_parse(as_of, NULL, &as_of_s, err);
+        if (rc != FSP_OK)
+            return fsp_err_wrap(err, FSP_EINVAL, "--as-of");
+    }
+    if (rc == FSP_OK)
+        rc = fsp_cmd_shelf(args, FSP_SHELF_READ, &reading->shelf, err);
+    if (rc == FSP_OK)
+        rc = fsp_fleet_load(reading->shelf, as_of_s, &reading->fleet, err);
+    return rc;
+}
+
+static int
+end(struct reading *reading, enum fsp_rc rc, const struct fsp_err *err)
+{
+    int status = rc == FSP_OK ? fsp_cmd_print(&reading->out) : fsp_cmd_fail(rc, err);
+
+    fsp_fleet_free(reading->fleet);
+    fsp_shelf_close(reading->shelf);
+    fsp_buf_fini(&reading->out);
+    return status;
+}
+
+int
+fsp_cmd_fleet(struct fsp_args *args)
+{
+    struct fsp_err err = {0};
+    struct reading reading;
+    enum fsp_rc rc = begin(args, 0, &reading, &err);
+
+    if (rc == FSP_OK && reading.json)
+        fsp_show_fleet_json(reading.fleet, &reading.out);
+    else if (rc == FSP_OK && reading.csv)
+        fsp_show_fleet_csv(reading.fleet, &reading.out);
+    else if (rc == FSP_OK)
+        fsp_show_fleet(reading.fleet, &reading.out);
+    return end(&reading, rc, &err);
+}
+
+int
+fsp_cmd_rig(struct fsp_args *args)
+{
+    struct fsp_err err = {0};
+    struct reading reading;
+    const struct fsp_fleet_rig *rig = NULL;
+    enum fsp_rc rc = begin(args, 1, &reading, &err);
+
+    if (rc == FSP_OK) {
+        rig = fsp_fleet_find(reading.fleet, fsp_args_rest(args, 0));
+        if (rig == NULL)
+            rc = fsp_err_set(&err, FSP_ENOTFOUND,
+                    "%s: no such rig in this fleet; farspool-office fleet lists them",
+                    fsp_args_rest(args, 0));
+    }
+    if (rc == FSP_OK && reading.json)
+        fsp_show_rig_json(reading.fleet, rig, &reading.out);
+    else if (rc == FSP_OK && reading.csv)
+        fsp_show_rig_csv(rig, &reading.out);
+    else if (rc == FSP_OK)
+        fsp_show_rig(reading.fleet, rig, &reading.out);
+    return end(&reading, rc, &err);
+}
+
+int
+fsp_cmd_early(struct fsp_args *args)
+{
+    struct fsp_err err = {0};
+    struct reading reading;
+    enum fsp_rc rc = begin(args, 0, &reading, &err);
+
+    if (rc == FSP_OK && reading.json)
+        fsp_show_early_json(reading.fleet, &reading.out);
+    else if (rc == FSP_OK && reading.csv)
+        fsp_show_early_csv(reading.fleet, &reading.out);
+    else if (rc == FSP_OK)
+        fsp_show_early(reading.fleet, &reading.out);
+    return end(&reading, rc, &err);
+}

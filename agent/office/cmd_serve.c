@@ -1,0 +1,181 @@
+/* serve: the intake and the pages, until a signal. */
+#include <poll.h>
+#include <stdio.h>
+#include <stdlib.h>
+
+#include "cli/daemon.h"
+#include "office/board.h"
+#include "office/cmd.h"
+#include "office/intake.h"
+#include "office/keys.h"
+#include "web/http.h"
+
+#define STUCK_RETRY_S 30
+#define WATCHDOG_MS   15000 /* well below a unit's WatchdogSec of a minute */
+
+struct service {
+    struct fsp_signals signals;
+    bool has_signals;
+    const char *notify; /* NOTIFY_SOCKET */
+    struct fsp_shelf *shelf;
+    struct fsp_office_keys keys;
+    struct fsp_intake *intake;
+    struct fsp_board *board;
+    struct fsp_http *intake_http;
+    struct fsp_http *pages_http;
+};
+
+static void
+handle_bundle(void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer)
+{
+    struct fsp_intake *intake = ctx;
+    struct fsp_err err = {0};
+    char line[256];
+    int status = 0;
+    enum fsp_rc rc =
+            fsp_intake_take(intake, request->body, request->len, &status, &answer->body, &err);
+
+    if (rc != FSP_OK) {
+        fsp_cmd_warn("level=err event=bundle status=503 %s", err.text);
+        fsp_http_refuse(
+                answer, 503, "the office cannot take bundles now; keep them and try again");
+        answer->retry_after_s = STUCK_RETRY_S;
+        return;
+    }
+    answer->status = status;
+    if (status == 200 || status == 409 || status == 422)
+        return; /* a signed note, as it is */
+    (void)snprintf(line, sizeof(line), "%s", fsp_buf_peek(&answer->body));
+    fsp_cmd_warn("level=warn event=bundle status=%d %s", status, line);
+    fsp_http_refuse(answer, status, line);
+}
+
+static void
+handle_health(void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer)
+{
+    (void)ctx;
+    (void)request;
+    fsp_buf_add_text(&answer->body, "good\n");
+}
+
+static const struct fsp_http_route intake_routes[] = {
+        {"POST", "/bundle", FSP_BUNDLE_MAX + FSP_BUNDLE_OUTER_LEN, handle_bundle},
+        {"GET", "/health", 0, handle_health},
+        {NULL, NULL, 0, NULL},
+};
+
+static void
+notify(const struct service *service, const char *state)
+{
+    struct fsp_err err = {0};
+
+    if (fsp_daemon_notify(service->notify, state, &err) != FSP_OK)
+        fsp_cmd_warn("level=warn event=notify %s", err.text);
+}
+
+static enum fsp_rc
+start_http(struct fsp_args *args, struct service *service, struct fsp_err *err)
+{
+    const struct fsp_office *office = fsp_args_ctx(args);
+    const char *listen = fsp_args_get(args, "listen");
+    const char *pages = fsp_args_get(args, "pages");
+    struct fsp_http_options options = {.env = office->env};
+    enum fsp_rc rc = fsp_cmd_conf(args, err);
+
+    if (rc != FSP_OK)
+        return rc;
+    options.deadline_ms = (unsigned)fsp_conf_int(office->conf, "serve", "deadline-s") * 1000u;
+    options.listen = listen != NULL ? listen : fsp_conf_text(office->conf, "serve", "listen");
+    options.routes = intake_routes;
+    options.ctx = service->intake;
+    rc = fsp_http_start(&options, &service->intake_http, err);
+    if (rc != FSP_OK)
+        return fsp_err_wrap(err, rc, "--listen");
+    options.listen = pages != NULL ? pages : fsp_conf_text(office->conf, "serve", "pages");
+    options.routes = fsp_board_routes();
+    options.ctx = service->board;
+    rc = fsp_http_start(&options, &service->pages_http, err);
+    return rc == FSP_OK ? rc : fsp_err_wrap(err, rc, "--pages");
+}
+
+static enum fsp_rc
+start(struct fsp_args *args, struct service *service, struct fsp_err *err)
+{
+    const struct fsp_office *office = fsp_args_ctx(args);
+    const char *store = NULL;
+    enum fsp_rc rc = fsp_args_rest_within(args, 0, 0, err);
+
+    if (rc == FSP_OK)
+        rc = fsp_cmd_store(args, &store, err);
+    if (rc == FSP_OK) {
+        rc = fsp_signals_init(&service->signals, err);
+        service->has_signals = rc == FSP_OK;
+    }
+    if (rc == FSP_OK)
+        rc = fsp_cmd_shelf(args, FSP_SHELF_WRITE, &service->shelf, err);
+    if (rc == FSP_OK)
+        rc = fsp_office_keys_load(&service->keys, store, err);
+    if (rc == FSP_OK)
+        rc = fsp_intake_new(service->shelf, &service->keys, office->env, &service->intake, err);
+    if (rc == FSP_OK)
+        rc = fsp_board_new(&fsp_shelf_sqlite, store, office->env, &service->board, err);
+    if (rc == FSP_OK)
+        rc = start_http(args, service, err);
+    return rc;
+}
+
+static void
+run(struct service *service)
+{
+    struct pollfd wait = {.fd = service->signals.fd, .events = POLLIN};
+
+    while (!service->signals.stop) {
+        (void)poll(&wait, 1, WATCHDOG_MS);
+        fsp_signals_take(&service->signals);
+        service->signals.reload = false; /* nothing here is reloadable yet */
+        notify(service, "WATCHDOG=1");
+    }
+}
+
+static void
+stop(struct service *service)
+{
+    fsp_http_stop(service->pages_http);
+    fsp_http_stop(service->intake_http);
+    fsp_board_free(service->board);
+    fsp_intake_free(service->intake);
+    fsp_office_keys_fini(&service->keys);
+    fsp_shelf_close(service->shelf);
+    if (service->has_signals)
+        fsp_signals_fini(&service->signals);
+}
+
+int
+fsp_cmd_serve(struct fsp_args *args)
+{
+    struct fsp_err err = {0};
+    struct service service = {0};
+    struct fsp_buf line;
+    int status;
+    enum fsp_rc rc;
+
+    fsp_buf_init(&line, 512);
+    service.notify = getenv("NOTIFY_SOCKET"); /* NOLINT(concurrency-mt-unsafe): no thread yet */
+    rc = start(args, &service, &err);
+    if (rc != FSP_OK) {
+        status = fsp_cmd_fail(rc, &err);
+        goto out;
+    }
+    fsp_buf_printf(&line, "intake on %s, pages on %s\n", fsp_http_url(service.intake_http),
+            fsp_http_url(service.pages_http));
+    status = fsp_cmd_print(&line);
+    if (status == 0) {
+        notify(&service, "READY=1");
+        run(&service);
+        notify(&service, "STOPPING=1");
+    }
+out:
+    stop(&service);
+    fsp_buf_fini(&line);
+    return status;
+}

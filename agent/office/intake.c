@@ -1,0 +1,634 @@
+/*
+ * Invariants
+ *  1. An answer 200 leaves only after the COMMIT that holds the entries, the head and the
+ *     cosignature in it.
+ *  2. One bundle, one transaction: entries, tip, head, enrolment together, or nothing.
+ *  3. A head is cosigned only when its root is the root of the bytes we store, by our own
+ *     recomputation, and when its size is above every size cosigned before for that log (or equal
+ *     to it, and then the stored note is sent again, byte for byte).
+ *  4. The cosignature's time never goes back within a log, whatever the clock does.
+ *  5. An entry, once stored, never changes. Bytes that contradict it end in a fork: both heads and
+ *     the entry that came are kept, the log stays as it is.
+ *  6. What is inside an entry is not looked at: any bytes are an entry.
+ *  7. Only signed answers claim something of the store (200, 409, 422); 400, 403 and 413 are plain.
+ *  8. After a failed commit nothing is acknowledged until the store was reopened and verified.
+ *
+ * States of one bundle, and the function that leaves each
+ *  received    open_bundle       -> opened | 400 not a bundle | 403 not for us | 413 too large
+ *  opened      find_log          -> known | enrolled (in the transaction) | 403
+ *  known       check_signature   -> authentic | 403
+ *  authentic   settle            -> old size above ours: gap
+ *              compare_overlap   -> same | fork (differs)
+ *  same        extend            -> new size above ours: extended | fork (root)
+ *              check_covered     -> new size at or below ours: covered | fork (root)
+ *  extended    receipt           -> cosigned, COMMIT, 200
+ *  covered     repeat_receipt    -> the stored note of our newest head, 200
+ *  gap         answer_gap        -> ROLLBACK, 409
+ *  fork        answer_fork       -> ROLLBACK, evidence COMMITted alone, 422
+ */
+#include "office/intake.h"
+
+#include <errno.h>
+#include <pthread.h>
+#include <stdbool.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+#include "base/text.h"
+#include "proof/note.h"
+#include "wire/answer.h"
+
+#define STATUS_BAD       400
+#define STATUS_TOO_LARGE 413
+
+struct fsp_intake {
+    struct fsp_shelf *shelf;
+    const struct fsp_office_keys *keys;
+    const struct fsp_env *env;
+    char fleet[FSP_NAME_MAX + 1];
+    pthread_mutex_t writer; /* the seam for a queue and group commits */
+    struct fsp_buf note;    /* the writer's scratch */
+    struct fsp_buf held;
+};
+
+/* One bundle on its way through the states above. */
+struct passage {
+    struct fsp_intake *intake;
+    const struct fsp_bundle_head *head;
+    const struct fsp_entry_bytes *entries;
+    size_t n;
+    struct fsp_shelf_log log;
+    struct fsp_vkey vkey;
+    struct fsp_range range; /* ours, then with what was appended */
+    bool enrolled_now;      /* by this very bundle */
+    bool fork;
+    bool has_differs;
+    uint64_t differs;
+    int *status;
+    struct fsp_buf *answer;
+};
+
+/* --- plain refusals -------------------------------------------------------------------------- */
+
+static enum fsp_rc
+refuse(int *status, struct fsp_buf *answer, int code, const char *line)
+{
+    *status = code;
+    fsp_buf_reset(answer);
+    fsp_buf_add_text(answer, line);
+    return FSP_OK;
+}
+
+static enum fsp_rc
+open_bundle(struct fsp_intake *intake, const uint8_t *bytes, size_t len,
+        struct fsp_bundle **bundle, int *status, struct fsp_buf *answer, struct fsp_err *err)
+{
+    enum fsp_rc rc =
+            fsp_bundle_open(bytes, len, intake->keys->box, intake->keys->n_box, bundle, err);
+
+    switch (rc) {
+    case FSP_OK:
+        return FSP_OK;
+    case FSP_EFORMAT:
+    case FSP_EVERIFY:
+        return refuse(status, answer, STATUS_BAD,
+                "not a whole, unaltered bundle; make and send it again");
+    case FSP_ENOTFOUND:
+        return refuse(status, answer, FSP_ANSWER_REFUSED,
+                "this bundle is sealed for another office's key; check the invitation");
+    case FSP_ELIMIT:
+        return refuse(status, answer, STATUS_TOO_LARGE,
+                "this bundle is over the limit; send smaller ones");
+    case FSP_EAGAIN:
+    case FSP_EINVAL:
+    case FSP_ECORRUPT:
+    case FSP_ENOMEM:
+    case FSP_EIO:
+    case FSP_EUNAVAIL:
+    case FSP_EBUSY:
+    case FSP_EFORK:
+        break;
+    }
+    return rc;
+}
+
+/* The store's own limits on an entry, before any work is done. */
+static bool
+entries_fit(const struct fsp_entry_bytes *entries, size_t n)
+{
+    for (size_t i = 0; i < n; i++)
+        if (entries[i].len == 0 || entries[i].len > FSP_ENTRY_MAX)
+            return false;
+    return true;
+}
+
+/* --- whose log is it ------------------------------------------------------------------------- */
+
+/* Origin must be <our fleet>/<the invited rig>/<incarnation>. */
+static bool
+origin_fits(const char *origin, const char *fleet, const char *rig)
+{
+    size_t fleet_len = strlen(fleet);
+    size_t rig_len = strlen(rig);
+
+    if (strncmp(origin, fleet, fleet_len) != 0 || origin[fleet_len] != '/')
+        return false;
+    origin += fleet_len + 1;
+    if (strncmp(origin, rig, rig_len) != 0 || origin[rig_len] != '/')
+        return false;
+    return fsp_text_name(origin + rig_len + 1);
+}
+
+static enum fsp_rc
+plain_403(const struct passage *p, const char *line)
+{
+    return refuse(p->status, p->answer, FSP_ANSWER_REFUSED, line);
+}
+
+/* Enrol within the open transaction. *status stays 0 when it went well. */
+static enum fsp_rc
+enrol(struct passage *p, const uint8_t mark[FSP_MARK_LEN], struct fsp_err *err)
+{
+    struct fsp_shelf *shelf = p->intake->shelf;
+    struct fsp_shelf_invitation invitation;
+    enum fsp_rc rc = shelf->ops->invitation(shelf->ctx, mark, &invitation, err);
+
+    if (rc == FSP_ENOTFOUND)
+        return plain_403(p, "no such invitation; ask the office for one");
+    if (rc != FSP_OK)
+        return rc;
+    if (invitation.used)
+        return plain_403(p, "this invitation was used with another log; ask for a new one");
+    if (!origin_fits(p->head->head.origin, p->intake->fleet, invitation.rig))
+        return plain_403(p, "this invitation is for another rig or fleet");
+    memset(&p->log, 0, sizeof(p->log));
+    memcpy(p->log.rig, invitation.rig, sizeof(p->log.rig));
+    memcpy(p->log.origin, p->head->head.origin, sizeof(p->log.origin));
+    memcpy(p->log.pub, p->head->rig_pub, sizeof(p->log.pub));
+    memcpy(p->log.mark, mark, sizeof(p->log.mark));
+    p->log.enrolled_s = p->intake->env->utc_us(p->intake->env->ctx) / FSP_US_PER_S;
+    p->enrolled_now = true;
+    rc = shelf->ops->enrol(shelf->ctx, &p->log, err);
+    if (rc == FSP_EINVAL)
+        return plain_403(p, "this key belongs to another log; a new log needs a new key");
+    return rc;
+}
+
+static enum fsp_rc
+find_log(struct passage *p, struct fsp_err *err)
+{
+    struct fsp_shelf *shelf = p->intake->shelf;
+    uint8_t mark[FSP_MARK_LEN] = {0};
+    enum fsp_rc rc = shelf->ops->find_log(shelf->ctx, p->head->head.origin, &p->log, err);
+
+    if (rc != FSP_OK && rc != FSP_ENOTFOUND)
+        return rc;
+    if (p->head->enrolment)
+        fsp_leaf_hash(p->head->token, sizeof(p->head->token), mark);
+    if (rc == FSP_ENOTFOUND && !p->head->enrolment)
+        return plain_403(p, "this log is not enrolled here; send it with its invitation");
+    if (rc == FSP_ENOTFOUND) {
+        rc = enrol(p, mark, err);
+        if (rc != FSP_OK || *p->status != 0)
+            return rc;
+    } else if (p->head->enrolment &&
+               (memcmp(mark, p->log.mark, sizeof(mark)) != 0 ||
+                       memcmp(p->head->rig_pub, p->log.pub, sizeof(p->log.pub)) != 0)) {
+        return plain_403(p, "this log is enrolled with another key or invitation");
+    }
+    rc = fsp_vkey_make(&p->vkey, p->log.origin, FSP_KEY_NOTE, p->log.pub, err);
+    if (rc == FSP_EFORMAT || rc == FSP_EINVAL)
+        return plain_403(p, "the rig's key is no good key");
+    return rc;
+}
+
+/* The rig's signed head as a note, into intake->note. FSP_EVERIFY is a plain 403. */
+static enum fsp_rc
+check_signature(struct passage *p, struct fsp_err *err)
+{
+    struct fsp_buf *note = &p->intake->note;
+    enum fsp_rc rc;
+
+    fsp_buf_reset(note);
+    fsp_checkpoint_write(&p->head->head, note);
+    rc = fsp_buf_check(note, "head", err);
+    if (rc != FSP_OK)
+        return rc;
+    if (fsp_vkey_verify(&p->vkey, note->data, note->len, p->head->sig) != FSP_OK)
+        return plain_403(p, "the head's signature is not by this log's key");
+    fsp_buf_add_byte(note, '\n');
+    fsp_note_add_line(note, &p->vkey, p->head->sig, FSP_SIG_LEN);
+    return fsp_buf_check(note, "head", err);
+}
+
+/* --- what is new in it ----------------------------------------------------------------------- */
+
+static enum fsp_rc
+compare_entry(void *ctx, uint64_t index, const uint8_t *bytes, size_t len, struct fsp_err *err)
+{
+    struct passage *p = ctx;
+    const struct fsp_entry_bytes *came = &p->entries[index - p->head->old_size];
+
+    if (came->len == len && memcmp(came->bytes, bytes, len) == 0)
+        return FSP_OK;
+    p->fork = true;
+    p->has_differs = true;
+    p->differs = index;
+    return fsp_err_set(err, FSP_EFORK, "entry %llu differs", (unsigned long long)index);
+}
+
+static enum fsp_rc
+compare_overlap(struct passage *p, uint64_t to, struct fsp_err *err)
+{
+    struct fsp_shelf *shelf = p->intake->shelf;
+    const uint64_t within[2] = {p->head->old_size, to};
+    enum fsp_rc rc;
+
+    if (within[0] >= within[1])
+        return FSP_OK;
+    rc = shelf->ops->scan(shelf->ctx, p->log.id, within, compare_entry, p, err);
+    return rc == FSP_EFORK && p->fork ? FSP_OK : rc;
+}
+
+static void
+compare_root(struct passage *p, const struct fsp_range *range)
+{
+    uint8_t root[FSP_HASH_LEN];
+
+    fsp_range_root(range, root);
+    if (memcmp(root, p->head->head.root, sizeof(root)) != 0)
+        p->fork = true;
+}
+
+/* Append what lies above ours; a root that differs is a fork (and the caller rolls back). */
+static enum fsp_rc
+extend(struct passage *p, struct fsp_err *err)
+{
+    struct fsp_shelf *shelf = p->intake->shelf;
+    size_t known = (size_t)(p->range.size - p->head->old_size);
+    enum fsp_rc rc = shelf->ops->append(
+            shelf->ctx, p->log.id, &p->range, p->entries + known, p->n - known, err);
+
+    if (rc == FSP_OK)
+        compare_root(p, &p->range);
+    return rc;
+}
+
+static enum fsp_rc
+grow(void *ctx, uint64_t index, const uint8_t *bytes, size_t len, struct fsp_err *err)
+{
+    (void)index;
+    (void)err;
+    fsp_range_append(ctx, bytes, len);
+    return FSP_OK;
+}
+
+/* The head is at or below our size: its root must be the one our entries had then. */
+static enum fsp_rc
+check_covered(struct passage *p, struct fsp_err *err)
+{
+    struct fsp_shelf *shelf = p->intake->shelf;
+    uint64_t size = p->head->head.size;
+    struct fsp_range then;
+    uint64_t within[2];
+    enum fsp_rc rc;
+
+    if (size == p->range.size) {
+        compare_root(p, &p->range);
+        return FSP_OK;
+    }
+    rc = shelf->ops->head_below(shelf->ctx, p->log.id, size, &then, &p->intake->held, err);
+    if (rc == FSP_ENOTFOUND) {
+        fsp_range_init(&then);
+        rc = FSP_OK;
+    }
+    within[0] = then.size;
+    within[1] = size;
+    if (rc == FSP_OK && within[0] < within[1])
+        rc = shelf->ops->scan(shelf->ctx, p->log.id, within, grow, &then, err);
+    if (rc == FSP_OK)
+        compare_root(p, &then);
+    return rc;
+}
+
+/* --- answers --------------------------------------------------------------------------------- */
+
+/* Never before the newest cosignature of this log. */
+static int64_t
+cosign_time(const struct passage *p)
+{
+    int64_t now_s = p->intake->env->utc_us(p->intake->env->ctx) / FSP_US_PER_S;
+
+    if (now_s < p->log.heard_s)
+        now_s = p->log.heard_s;
+    return now_s < 0 ? 0 : now_s;
+}
+
+static enum fsp_rc
+receipt(struct passage *p, struct fsp_err *err)
+{
+    struct fsp_shelf *shelf = p->intake->shelf;
+    struct fsp_buf *note = &p->intake->note;
+    const struct fsp_skey *cosigner = p->intake->keys->cosigner;
+    int64_t time_s = cosign_time(p);
+    uint8_t cosignature[8 + FSP_SIG_LEN];
+    enum fsp_rc rc = fsp_cosign(&p->head->head, cosigner, (uint64_t)time_s, cosignature, err);
+
+    if (rc != FSP_OK)
+        return rc;
+    fsp_note_add_line(note, fsp_skey_vkey(cosigner), cosignature, sizeof(cosignature));
+    rc = fsp_buf_check(note, "receipt", err);
+    if (rc == FSP_OK)
+        rc = shelf->ops->add_head(shelf->ctx, p->log.id, &p->range, note, time_s, err);
+    if (rc == FSP_OK)
+        rc = shelf->ops->commit(shelf->ctx, err);
+    if (rc != FSP_OK)
+        return rc;
+    fsp_buf_add(p->answer, note->data, note->len); /* only now may it leave */
+    *p->status = FSP_ANSWER_TAKEN;
+    return fsp_buf_check(p->answer, "answer", err);
+}
+
+/* Wholly known: the note of our newest head, as it was stored. FSP_ENOTFOUND when this log has
+ * no head yet. */
+static enum fsp_rc
+repeat_receipt(struct passage *p, struct fsp_err *err)
+{
+    struct fsp_shelf *shelf = p->intake->shelf;
+    struct fsp_range range;
+    enum fsp_rc rc = shelf->ops->head_below(
+            shelf->ctx, p->log.id, UINT64_MAX, &range, &p->intake->held, err);
+
+    if (rc != FSP_OK)
+        return rc;
+    fsp_buf_add(p->answer, p->intake->held.data, p->intake->held.len);
+    *p->status = FSP_ANSWER_TAKEN;
+    return fsp_buf_check(p->answer, "answer", err);
+}
+
+/* Sign a refusal that claims our size and shows the rig's own newest head that we hold. */
+static enum fsp_rc
+sign_refusal(struct passage *p, int status, const uint8_t digest[32], uint64_t size,
+        struct fsp_err *err)
+{
+    struct fsp_refusal refusal;
+    enum fsp_rc rc;
+
+    memset(&refusal, 0, sizeof(refusal));
+    refusal.status = status;
+    memcpy(refusal.bundle, digest, sizeof(refusal.bundle));
+    memcpy(refusal.origin, p->head->head.origin, sizeof(refusal.origin));
+    refusal.size = size;
+    refusal.has_differs = status == FSP_ANSWER_FORK && p->has_differs;
+    refusal.differs = refusal.has_differs ? p->differs : 0;
+    if (p->intake->held.len > 0) {
+        refusal.held = (const char *)p->intake->held.data;
+        refusal.held_len = p->intake->held.len;
+    }
+    rc = fsp_refusal_sign(p->answer, &refusal, p->intake->keys->instructions, err);
+    if (rc == FSP_OK)
+        *p->status = status;
+    return rc;
+}
+
+/* The newest head held into intake->held (empty when there is none), and its size. */
+static enum fsp_rc
+load_held(struct passage *p, uint64_t *size, struct fsp_err *err)
+{
+    struct fsp_shelf *shelf = p->intake->shelf;
+    struct fsp_range range;
+    enum fsp_rc rc = shelf->ops->head_below(
+            shelf->ctx, p->log.id, UINT64_MAX, &range, &p->intake->held, err);
+
+    *size = 0;
+    if (rc == FSP_OK) {
+        *size = range.size;
+        return FSP_OK;
+    }
+    fsp_buf_reset(&p->intake->held);
+    return rc == FSP_ENOTFOUND ? FSP_OK : rc;
+}
+
+static enum fsp_rc
+answer_gap(struct passage *p, const uint8_t digest[32], struct fsp_err *err)
+{
+    struct fsp_shelf *shelf = p->intake->shelf;
+    uint64_t size = 0;
+    enum fsp_rc rc = load_held(p, &size, err);
+
+    shelf->ops->rollback(
+            shelf->ctx); /* an enrolment too: it comes again with the next bundle */
+    return rc == FSP_OK ? sign_refusal(p, FSP_ANSWER_GAP, digest, size, err) : rc;
+}
+
+static enum fsp_rc
+keep_fork(struct passage *p, struct fsp_err *err)
+{
+    struct fsp_shelf *shelf = p->intake->shelf;
+    struct fsp_shelf_fork fork;
+    enum fsp_rc rc;
+
+    memset(&fork, 0, sizeof(fork));
+    fork.log = p->log.id;
+    fork.seen_s = p->intake->env->utc_us(p->intake->env->ctx) / FSP_US_PER_S;
+    fork.size = p->head->head.size;
+    fork.has_differs = p->has_differs;
+    fork.differs = p->differs;
+    fork.held = (const char *)p->intake->held.data;
+    fork.held_len = p->intake->held.len;
+    fork.came = (const char *)p->intake->note.data;
+    fork.came_len = p->intake->note.len;
+    if (p->has_differs) {
+        fork.entry = p->entries[p->differs - p->head->old_size].bytes;
+        fork.entry_len = p->entries[p->differs - p->head->old_size].len;
+    }
+    rc = shelf->ops->begin(shelf->ctx, true, err);
+    if (rc == FSP_OK)
+        rc = shelf->ops->add_fork(shelf->ctx, &fork, err);
+    if (rc == FSP_OK)
+        rc = shelf->ops->commit(shelf->ctx, err);
+    return rc;
+}
+
+/* Undo, then keep both heads. A log that would have been enrolled by this very bundle is not there
+ * after the rollback: nothing is held that could contradict, and nothing is kept. */
+static enum fsp_rc
+answer_fork(struct passage *p, const uint8_t digest[32], struct fsp_err *err)
+{
+    struct fsp_shelf *shelf = p->intake->shelf;
+    uint64_t size = 0;
+    enum fsp_rc rc;
+
+    shelf->ops->rollback(shelf->ctx);
+    fsp_buf_reset(&p->intake->held);
+    if (p->enrolled_now)
+        return sign_refusal(p, FSP_ANSWER_FORK, digest, 0, err);
+    rc = load_held(p, &size, err);
+    if (rc == FSP_OK)
+        rc = keep_fork(p, err);
+    return rc == FSP_OK ? sign_refusal(p, FSP_ANSWER_FORK, digest, size, err) : rc;
+}
+
+/* --- the way through ------------------------------------------------------------------------- */
+
+static enum fsp_rc
+settle(struct passage *p, const uint8_t digest[32], struct fsp_err *err)
+{
+    struct fsp_shelf *shelf = p->intake->shelf;
+    uint64_t ours;
+    uint64_t common;
+    enum fsp_rc rc = shelf->ops->tip(shelf->ctx, p->log.id, &p->range, err);
+
+    if (rc != FSP_OK)
+        return rc;
+    ours = p->range.size;
+    if (p->head->old_size > ours)
+        return answer_gap(p, digest, err);
+    common = p->head->head.size < ours ? p->head->head.size : ours;
+    rc = compare_overlap(p, common, err);
+    if (rc == FSP_OK && !p->fork)
+        rc = p->head->head.size > ours ? extend(p, err) : check_covered(p, err);
+    if (rc != FSP_OK)
+        return rc;
+    if (p->fork)
+        return answer_fork(p, digest, err);
+    if (p->head->head.size <= ours) {
+        rc = repeat_receipt(p, err);
+        if (rc != FSP_ENOTFOUND || ours > 0)
+            return rc; /* the caller rolls back: nothing was written */
+    }
+    return receipt(p, err);
+}
+
+static enum fsp_rc
+pass(struct passage *p, const uint8_t digest[32], struct fsp_err *err)
+{
+    struct fsp_shelf *shelf = p->intake->shelf;
+    enum fsp_rc rc = shelf->ops->begin(shelf->ctx, true, err);
+
+    if (rc != FSP_OK)
+        return rc;
+    rc = find_log(p, err);
+    if (rc == FSP_OK && *p->status == 0)
+        rc = check_signature(p, err);
+    if (rc == FSP_OK && *p->status == 0)
+        rc = settle(p, digest, err);
+    shelf->ops->rollback(shelf->ctx); /* no-op after a commit */
+    return rc;
+}
+
+static enum fsp_rc
+lock_writer(struct fsp_intake *intake, struct fsp_err *err)
+{
+    struct timespec until;
+    int rc;
+
+    (void)clock_gettime(CLOCK_REALTIME, &until); /* what pthread_mutex_timedlock() counts by */
+    until.tv_sec += FSP_INTAKE_WAIT_S;
+    rc = pthread_mutex_timedlock(&intake->writer, &until);
+    if (rc == ETIMEDOUT)
+        return fsp_err_set(err, FSP_EBUSY, "the writer is busy; try again");
+    return rc == 0 ? FSP_OK : fsp_err_sys(err, FSP_EIO, rc, "the writer's lock");
+}
+
+/* After a failed commit the store is not believed until it verifies. */
+static enum fsp_rc
+trust_shelf(struct fsp_intake *intake, struct fsp_err *err)
+{
+    struct fsp_shelf *shelf = intake->shelf;
+    enum fsp_rc rc;
+
+    if (shelf->ctx != NULL && !shelf->ops->broken(shelf->ctx))
+        return FSP_OK;
+    rc = fsp_shelf_reopen(shelf, err);
+    if (rc != FSP_OK)
+        return fsp_err_wrap(err, rc, "the store failed and does not verify");
+    return FSP_OK;
+}
+
+enum fsp_rc
+fsp_intake_take(struct fsp_intake *intake, const uint8_t *bundle, size_t len, int *status,
+        struct fsp_buf *answer, struct fsp_err *err)
+{
+    enum fsp_rc rc;
+    struct fsp_bundle *opened = NULL;
+    struct passage p;
+    uint8_t digest[32];
+    bool locked = false;
+
+    *status = 0;
+    fsp_buf_reset(answer);
+    rc = open_bundle(intake, bundle, len, &opened, status, answer, err);
+    if (rc != FSP_OK || *status != 0)
+        goto out;
+    rc = fsp_office_digest(bundle, len, digest, err);
+    if (rc != FSP_OK)
+        goto out;
+    memset(&p, 0, sizeof(p));
+    p.intake = intake;
+    p.head = fsp_bundle_peek_head(opened);
+    p.entries = fsp_bundle_peek_entries(opened, &p.n);
+    p.status = status;
+    p.answer = answer;
+    if (!entries_fit(p.entries, p.n)) {
+        rc = refuse(status, answer, STATUS_BAD, "an entry is empty or over the limit");
+        goto out;
+    }
+    rc = lock_writer(intake, err);
+    if (rc != FSP_OK)
+        goto out;
+    locked = true;
+    rc = trust_shelf(intake, err);
+    if (rc == FSP_OK)
+        rc = pass(&p, digest, err);
+    /* Housekeeping: a reader in its way must not turn a receipt into a failure. */
+    if (rc == FSP_OK && *status == FSP_ANSWER_TAKEN)
+        (void)intake->shelf->ops->tidy(intake->shelf->ctx, NULL);
+out:
+    if (locked)
+        (void)pthread_mutex_unlock(&intake->writer);
+    fsp_bundle_free(opened);
+    if (rc != FSP_OK) {
+        *status = 0;
+        fsp_buf_reset(answer);
+    }
+    return rc;
+}
+
+enum fsp_rc
+fsp_intake_new(struct fsp_shelf *shelf, const struct fsp_office_keys *keys,
+        const struct fsp_env *env, struct fsp_intake **out, struct fsp_err *err)
+{
+    enum fsp_rc rc;
+    struct fsp_intake *intake = calloc(1, sizeof(*intake));
+
+    *out = NULL;
+    if (intake == NULL)
+        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    intake->shelf = shelf;
+    intake->keys = keys;
+    intake->env = env;
+    fsp_buf_init(&intake->note, FSP_NOTE_MAX);
+    fsp_buf_init(&intake->held, FSP_NOTE_MAX);
+    rc = shelf->ops->fleet(shelf->ctx, intake->fleet, err);
+    if (rc == FSP_OK && pthread_mutex_init(&intake->writer, NULL) != 0)
+        rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    if (rc != FSP_OK) {
+        free(intake);
+        return rc;
+    }
+    *out = intake;
+    return FSP_OK;
+}
+
+void
+fsp_intake_free(struct fsp_intake *intake)
+{
+    if (intake == NULL)
+        return;
+    fsp_buf_fini(&intake->note);
+    fsp_buf_fini(&intake->held);
+    (void)pthread_mutex_destroy(&intake->writer);
+    free(intake);
+}

@@ -1,0 +1,39 @@
+/*
+ * The intake: takes one bundle, verifies it, commits it, and only then answers.
+ *
+ * HTTP, courier files and the bench all come through fsp_intake_take().
+ *
+ * Ownership: new/free; shelf, keys and env are borrowed until free. The answer is the caller's.
+ * Units: len in bytes.
+ * Threads: any number may call fsp_intake_take(); they wait for one writer, at most
+ * FSP_INTAKE_WAIT_S. From new to free the shelf is the intake's alone.
+ * Errors: a bundle that is refused is no error: status and answer say so. FSP_EBUSY (the writer is
+ * stuck: try later), FSP_EIO, FSP_ECORRUPT (the store cannot acknowledge), FSP_ENOMEM: there is no
+ * answer and nothing was changed.
+ */
+#ifndef FSP_OFFICE_INTAKE_H
+#define FSP_OFFICE_INTAKE_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/buf.h"
+#include "base/clock.h"
+#include "base/err.h"
+#include "office/keys.h"
+#include "office/shelf.h"
+
+#define FSP_INTAKE_WAIT_S 10
+
+struct fsp_intake;
+
+enum fsp_rc fsp_intake_new(struct fsp_shelf *shelf, const struct fsp_office_keys *keys,
+        const struct fsp_env *env, struct fsp_intake **out, struct fsp_err *err) FSP_MUST_CHECK;
+void fsp_intake_free(struct fsp_intake *intake);
+
+/* Take a bundle. *status 200, 409, 422: answer (born with FSP_NOTE_MAX or more, emptied first) holds
+ * the signed note of wire/answer.h; 400, 403, 413: one plain line without a newline, unsigned. */
+enum fsp_rc fsp_intake_take(struct fsp_intake *intake, const uint8_t *bundle, size_t len,
+        int *status, struct fsp_buf *answer, struct fsp_err *err) FSP_MUST_CHECK;
+
+#endif

@@ -1,0 +1,274 @@
+#include "office/keys.h"
+
+#include <dirent.h>
+#include <errno.h>
+#include <gnutls/abstract.h>
+#include <gnutls/crypto.h>
+#include <gnutls/gnutls.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+
+#include "base/file.h"
+#include "base/text.h"
+
+#define FOLDER       "keys"
+#define COSIGNER     "office.key"
+#define INSTRUCTIONS "instructions.key"
+#define BOX          "box.key"
+#define BOX_WORD     "farspool-box-key/v1 "
+#define BOX_FILE_MAX ((size_t)256)
+
+/* --- making ---------------------------------------------------------------------------------- */
+
+static enum fsp_rc
+copy_datum(uint8_t out[32], const gnutls_datum_t *datum)
+{
+    if (datum->size != 32)
+        return FSP_EINVAL;
+    memcpy(out, datum->data, 32);
+    return FSP_OK;
+}
+
+static void
+wipe_datum(gnutls_datum_t *datum)
+{
+    if (datum->data != NULL)
+        explicit_bzero(datum->data, datum->size);
+    gnutls_free(datum->data);
+    datum->data = NULL;
+}
+
+/* An X25519 pair (RFC 7748). Made by GnuTLS, which is also what makes the office's TLS key; the
+ * sealed boxes themselves are wire's. */
+static enum fsp_rc
+make_box(struct fsp_box_key *box, struct fsp_err *err)
+{
+    enum fsp_rc rc = FSP_OK;
+    gnutls_privkey_t key = NULL;
+    gnutls_ecc_curve_t curve;
+    gnutls_datum_t x = {NULL, 0};
+    gnutls_datum_t k = {NULL, 0};
+
+    if (gnutls_privkey_init(&key) != 0 ||
+            gnutls_privkey_generate(key, GNUTLS_PK_ECDH_X25519,
+                    GNUTLS_CURVE_TO_BITS(GNUTLS_ECC_CURVE_X25519), 0) != 0 ||
+            gnutls_privkey_export_ecc_raw(key, &curve, &x, NULL, &k) != 0 ||
+            copy_datum(box->pub, &x) != FSP_OK || copy_datum(box->secret, &k) != FSP_OK)
+        rc = fsp_err_set(err, FSP_EIO, "cannot make a box key");
+    else
+        fsp_box_key_id(box->pub, box->id);
+    wipe_datum(&x);
+    wipe_datum(&k);
+    if (key != NULL)
+        gnutls_privkey_deinit(key);
+    return rc;
+}
+
+enum fsp_rc
+fsp_office_keys_make(struct fsp_office_keys *keys, const char *fleet, const struct fsp_env *env,
+        struct fsp_err *err)
+{
+    enum fsp_rc rc;
+    char name[FSP_NAME_MAX + sizeof("/instructions")];
+
+    memset(keys, 0, sizeof(*keys));
+    (void)snprintf(name, sizeof(name), "%.*s/office", (int)FSP_NAME_MAX, fleet);
+    rc = fsp_skey_new(&keys->cosigner, name, FSP_KEY_COSIGNER, env, err);
+    (void)snprintf(name, sizeof(name), "%.*s/instructions", (int)FSP_NAME_MAX, fleet);
+    if (rc == FSP_OK)
+        rc = fsp_skey_new(&keys->instructions, name, FSP_KEY_NOTE, env, err);
+    if (rc == FSP_OK)
+        rc = make_box(&keys->box[0], err);
+    if (rc == FSP_OK)
+        keys->n_box = 1;
+    else
+        fsp_office_keys_fini(keys);
+    return rc;
+}
+
+void
+fsp_office_keys_fini(struct fsp_office_keys *keys)
+{
+    fsp_skey_free(keys->cosigner);
+    fsp_skey_free(keys->instructions);
+    explicit_bzero(keys, sizeof(*keys));
+}
+
+/* --- files ----------------------------------------------------------------------------------- */
+
+static enum fsp_rc
+no_memory(struct fsp_err *err)
+{
+    return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+}
+
+static enum fsp_rc
+save_box(const struct fsp_box_key *box, const char *path, struct fsp_err *err)
+{
+    struct fsp_buf text;
+    enum fsp_rc rc;
+
+    fsp_buf_init(&text, BOX_FILE_MAX);
+    if (fsp_buf_room(&text, BOX_FILE_MAX - 1) ==
+            NULL) /* one block, so that one wipe is enough */
+        return no_memory(err);
+    fsp_buf_add_text(&text, BOX_WORD);
+    fsp_base64(&text, box->pub, sizeof(box->pub));
+    fsp_buf_add_byte(&text, ' ');
+    fsp_base64(&text, box->secret, sizeof(box->secret));
+    fsp_buf_add_byte(&text, '\n');
+    rc = fsp_buf_check(&text, path, err);
+    if (rc == FSP_OK)
+        rc = fsp_file_create(path, text.data, text.len, 0600, err);
+    explicit_bzero(text.data, text.cap);
+    fsp_buf_fini(&text);
+    return rc;
+}
+
+static enum fsp_rc
+parse_box(struct fsp_box_key *box, const char *text, size_t len)
+{
+    const size_t word = sizeof(BOX_WORD) - 1;
+    const size_t b64 = 44; /* of 32 bytes */
+
+    if (len != word + b64 + 1 + b64 + 1 || memcmp(text, BOX_WORD, word) != 0 ||
+            text[word + b64] != ' ' || text[len - 1] != '\n')
+        return FSP_EFORMAT;
+    if (fsp_unbase64_exact(text + word, b64, box->pub, sizeof(box->pub)) != FSP_OK ||
+            fsp_unbase64_exact(text + word + b64 + 1, b64, box->secret, sizeof(box->secret)) !=
+                    FSP_OK)
+        return FSP_EFORMAT;
+    fsp_box_key_id(box->pub, box->id);
+    return FSP_OK;
+}
+
+static enum fsp_rc
+load_box(struct fsp_box_key *box, const char *path, struct fsp_err *err)
+{
+    struct stat st;
+    uint8_t *text = NULL;
+    size_t len = 0;
+    enum fsp_rc rc = fsp_file_read(path, BOX_FILE_MAX, &text, &len, err);
+
+    if (rc != FSP_OK)
+        return rc;
+    if (stat(path, &st) != 0)
+        rc = fsp_err_sys(err, FSP_EIO, errno, "%s", path);
+    else if ((st.st_mode & (S_IRWXG | S_IRWXO)) != 0)
+        rc = fsp_err_set(
+                err, FSP_EFORMAT, "%s: others may read this secret key; chmod 600 it", path);
+    else if (parse_box(box, (const char *)text, len) != FSP_OK)
+        rc = fsp_err_set(err, FSP_EFORMAT, "%s: not a box key", path);
+    explicit_bzero(text, len);
+    free(text);
+    return rc;
+}
+
+enum fsp_rc
+fsp_office_keys_save(const struct fsp_office_keys *keys, const char *store, struct fsp_err *err)
+{
+    char *folder = fsp_file_join(store, FOLDER);
+    char *cosigner = folder == NULL ? NULL : fsp_file_join(folder, COSIGNER);
+    char *instructions = folder == NULL ? NULL : fsp_file_join(folder, INSTRUCTIONS);
+    char *box = folder == NULL ? NULL : fsp_file_join(folder, BOX);
+    enum fsp_rc rc = cosigner == NULL || instructions == NULL || box == NULL
+                             ? no_memory(err)
+                             : fsp_file_folder(folder, 0700, err);
+
+    if (rc == FSP_OK)
+        rc = fsp_skey_save(keys->cosigner, cosigner, err);
+    if (rc == FSP_OK)
+        rc = fsp_skey_save(keys->instructions, instructions, err);
+    if (rc == FSP_OK)
+        rc = save_box(&keys->box[0], box, err);
+    free(box);
+    free(instructions);
+    free(cosigner);
+    free(folder);
+    return rc;
+}
+
+static bool
+old_box_name(const char *name)
+{
+    size_t len = strlen(name);
+
+    return strncmp(name, "box-", 4) == 0 && len > 8 && strcmp(name + len - 4, ".key") == 0;
+}
+
+static enum fsp_rc
+load_old_boxes(struct fsp_office_keys *keys, const char *folder, struct fsp_err *err)
+{
+    enum fsp_rc rc = FSP_OK;
+    DIR *dir = opendir(folder);
+
+    if (dir == NULL)
+        return fsp_err_sys(err, FSP_EIO, errno, "%s", folder);
+    while (rc == FSP_OK) {
+        const struct dirent *item =
+                readdir(dir); /* NOLINT(concurrency-mt-unsafe): own stream */
+        char *path;
+
+        if (item == NULL)
+            break;
+        if (!old_box_name(item->d_name))
+            continue;
+        if (keys->n_box == FSP_BOX_KEYS_MAX) {
+            rc = fsp_err_set(
+                    err, FSP_ELIMIT, "%s: more than %d box keys", folder, FSP_BOX_KEYS_MAX);
+            break;
+        }
+        path = fsp_file_join(folder, item->d_name);
+        rc = path == NULL ? no_memory(err) : load_box(&keys->box[keys->n_box], path, err);
+        if (rc == FSP_OK)
+            keys->n_box++;
+        free(path);
+    }
+    (void)closedir(dir); /* read only */
+    return rc;
+}
+
+enum fsp_rc
+fsp_office_keys_load(struct fsp_office_keys *keys, const char *store, struct fsp_err *err)
+{
+    char *folder = fsp_file_join(store, FOLDER);
+    char *cosigner = folder == NULL ? NULL : fsp_file_join(folder, COSIGNER);
+    char *instructions = folder == NULL ? NULL : fsp_file_join(folder, INSTRUCTIONS);
+    char *box = folder == NULL ? NULL : fsp_file_join(folder, BOX);
+    enum fsp_rc rc = FSP_OK;
+
+    memset(keys, 0, sizeof(*keys));
+    if (cosigner == NULL || instructions == NULL || box == NULL)
+        rc = no_memory(err);
+    if (rc == FSP_OK)
+        rc = fsp_skey_load(&keys->cosigner, cosigner, err);
+    if (rc == FSP_OK)
+        rc = fsp_skey_load(&keys->instructions, instructions, err);
+    if (rc == FSP_OK)
+        rc = load_box(&keys->box[0], box, err);
+    if (rc == FSP_OK) {
+        keys->n_box = 1;
+        rc = load_old_boxes(keys, folder, err);
+    }
+    if (rc == FSP_OK && (fsp_skey_vkey(keys->cosigner)->type != FSP_KEY_COSIGNER ||
+                                fsp_skey_vkey(keys->instructions)->type != FSP_KEY_NOTE))
+        rc = fsp_err_set(
+                err, FSP_EFORMAT, "%s: office.key and instructions.key are mixed up", folder);
+    if (rc != FSP_OK)
+        fsp_office_keys_fini(keys);
+    free(box);
+    free(instructions);
+    free(cosigner);
+    free(folder);
+    return rc;
+}
+
+enum fsp_rc
+fsp_office_digest(const void *bytes, size_t len, uint8_t out[32], struct fsp_err *err)
+{
+    if (gnutls_hash_fast(GNUTLS_DIG_SHA256, bytes, len, out) != 0)
+        return fsp_err_set(err, FSP_EIO, "cannot hash");
+    return FSP_OK;
+}

@@ -1,0 +1,120 @@
+/*
+ * farspool-office: takes the rigs' bundles, keeps the shelf, compares the fleet, proves records.
+ */
+#include <stdio.h>
+
+#include "office/cmd.h"
+#include "proof/key.h"
+
+#define OPTION_STORE                                                                           \
+    {                                                                                          \
+        "store", "DIR", "the office's store (default: from the configuration)", false          \
+    }
+#define OPTION_CONF                                                                            \
+    {                                                                                          \
+        "conf", "FILE", "the configuration (default: " FSP_OFFICE_CONF ")", false              \
+    }
+#define OPTION_JSON                                                                            \
+    {                                                                                          \
+        "json", NULL, "one JSON value for programs", false                                     \
+    }
+#define OPTION_CSV                                                                             \
+    {                                                                                          \
+        "csv", NULL, "the table as CSV", false                                                 \
+    }
+#define OPTION_AS_OF                                                                           \
+    {                                                                                          \
+        "as-of", "TIME", "the account at that time (default: now)", false                      \
+    }
+#define OPTION_END                                                                             \
+    {                                                                                          \
+        NULL, NULL, NULL, false                                                                \
+    }
+
+static const struct fsp_option init_options[] = {OPTION_STORE, OPTION_CONF,
+        {"fleet", "NAME", "the fleet's name: a-z, 0-9 and inner hyphens", false}, OPTION_END};
+static const struct fsp_option invite_options[] = {OPTION_STORE, OPTION_CONF,
+        {"url", "URL", "where the rig sends its bundles (default: by courier only)", false},
+        {"out", "FILE", "the invitation, to be handed over on a safe way", false}, OPTION_END};
+static const struct fsp_option serve_options[] = {OPTION_STORE, OPTION_CONF,
+        {"listen", "ADDR:PORT", "take bundles here (default 127.0.0.1:8463; port 0 picks one)",
+                false},
+        {"pages", "ADDR:PORT", "serve the pages here (default 127.0.0.1:8464)", false},
+        OPTION_END};
+static const struct fsp_option take_options[] = {OPTION_STORE, OPTION_CONF,
+        {"receipt", "FILE", "write the answers, to be carried back to the rig", false},
+        OPTION_END};
+static const struct fsp_option table_options[] = {
+        OPTION_STORE, OPTION_CONF, OPTION_JSON, OPTION_CSV, OPTION_AS_OF, OPTION_END};
+static const struct fsp_option prove_options[] = {OPTION_STORE, OPTION_CONF,
+        {"out", "DIR", "folder of the three files (made when it is not there)", false},
+        {"log", "ORIGIN", "another log of the rig than the current one", false}, OPTION_JSON,
+        OPTION_END};
+static const struct fsp_option check_options[] = {
+        OPTION_STORE, OPTION_CONF, OPTION_JSON, OPTION_END};
+
+static const struct fsp_command commands[] = {
+        {"init", "", "make a store and the office's keys", init_options, fsp_cmd_init},
+        {"invite", "RIG", "write an invitation for one log of a rig", invite_options,
+                fsp_cmd_invite},
+        {"serve", "", "take bundles and serve the pages until stopped", serve_options,
+                fsp_cmd_serve},
+        {"take", "FILE...", "take bundles that came as files", take_options, fsp_cmd_take},
+        {"fleet", "", "every rig's line, what needs attention first", table_options,
+                fsp_cmd_fleet},
+        {"rig", "RIG", "one rig's account, logs and cuts", table_options, fsp_cmd_rig},
+        {"early", "", "rigs flagged for repeated early cuts, with the evidence", table_options,
+                fsp_cmd_early},
+        {"prove", "RIG N", "write the evidence for one entry", prove_options, fsp_cmd_prove},
+        {"check", "", "verify the whole store again", check_options, fsp_cmd_check},
+        {NULL, NULL, NULL, NULL, NULL},
+};
+
+static const struct fsp_program program = {"farspool-office", FSP_VERSION,
+        "the office's end of the drilling-line record", commands};
+
+static int
+run(int argc, char *const argv[])
+{
+    struct fsp_err err = {0};
+    struct fsp_args *args = NULL;
+    struct fsp_office office = {.env = fsp_env_system()};
+    struct fsp_buf out;
+    enum fsp_rc rc;
+    int status;
+
+    fsp_buf_init(&out, FSP_OFFICE_OUTPUT);
+    rc = fsp_args_parse(&program, argc, argv, &args, &err);
+    if (rc == FSP_OK)
+        rc = fsp_proof_init(&err);
+    if (rc != FSP_OK) {
+        status = fsp_cmd_fail(rc, &err);
+        goto out;
+    }
+    fsp_args_set_ctx(args, &office);
+    switch (fsp_args_wish(args)) {
+    case FSP_ARGS_HELP:
+        fsp_args_help(&program, fsp_args_command(args), &out);
+        status = fsp_cmd_print(&out);
+        break;
+    case FSP_ARGS_VERSION:
+        fsp_buf_printf(&out, "%s %s\n", program.name, program.version);
+        status = fsp_cmd_print(&out);
+        break;
+    case FSP_ARGS_RUN:
+    default:
+        status = fsp_args_command(args)->run(args);
+        break;
+    }
+out:
+    fsp_conf_free(office.conf);
+    fsp_args_free(args);
+    fsp_buf_fini(&out);
+    return status;
+}
+
+int
+main(int argc, char *argv[])
+{
+    return run(argc, argv);
+}

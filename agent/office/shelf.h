@@ -1,0 +1,160 @@
+/*
+ * The shelf: what the office keeps of its fleet, behind a small struct of functions.
+ *
+ * rigs, invitations, logs, their entries and cosigned heads, and the evidence of forks. Entries,
+ * heads and forks are append-only. One contract test (tests/unit/office/shelf_test.c) holds for
+ * every backend; SQLite is the embedded default.
+ *
+ * Ownership: new by fsp_shelf_open(), free by fsp_shelf_close(); outputs go to the caller; output
+ * buffers are emptied first.
+ * Units: sizes and indexes count entries; times are seconds since 1970.
+ * Threads: one shelf, one thread at a time; any number of shelves and processes on one store.
+ * Transactions: functions marked W must run between begin(write) and commit. begin(write) takes
+ * the store's lock, commit and rollback release it.
+ * Errors: FSP_ENOTFOUND where said; FSP_EBUSY when another writer does not end within 5 s; FSP_EIO;
+ * FSP_ECORRUPT; FSP_EFORMAT (no store, or made by a newer version); FSP_ENOMEM. After a failed commit
+ * broken() is true: fsp_shelf_reopen() and verify before going on.
+ */
+#ifndef FSP_OFFICE_SHELF_H
+#define FSP_OFFICE_SHELF_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/buf.h"
+#include "base/err.h"
+#include "base/limits.h"
+#include "proof/tree.h"
+#include "wire/bundle.h"
+
+#define FSP_SHELF_VERSION 1u
+#define FSP_MARK_LEN      32 /* of an invitation's token: its hash, so that the shelf cannot enrol */
+
+enum fsp_shelf_access {
+    FSP_SHELF_CREATE, /* refuses a store that is there */
+    FSP_SHELF_WRITE,
+    FSP_SHELF_READ,
+};
+
+struct fsp_shelf_invitation {
+    char rig[FSP_NAME_MAX + 1];
+    int64_t issued_s;
+    bool used;
+};
+
+struct fsp_shelf_log {
+    int64_t id; /* rises in the order of enrolment */
+    char rig[FSP_NAME_MAX + 1];
+    char origin[FSP_ORIGIN_MAX + 1];
+    uint8_t pub[32];
+    uint8_t mark[FSP_MARK_LEN]; /* of the token it enrolled with */
+    int64_t enrolled_s;
+    int64_t heard_s; /* newest cosignature, 0: none */
+};
+
+/* Two histories for one log: what we held and what came. */
+struct fsp_shelf_fork {
+    int64_t log;
+    int64_t seen_s;
+    uint64_t size; /* of the head that came */
+    bool has_differs;
+    uint64_t differs; /* first index whose bytes differ */
+    const char *held; /* notes and entry; borrowed by fork_add, in `store` after fork_next */
+    size_t held_len;
+    const char *came;
+    size_t came_len;
+    const uint8_t *entry; /* the entry that came at `differs` */
+    size_t entry_len;
+};
+
+typedef enum fsp_rc fsp_shelf_visit(
+        void *ctx, uint64_t index, const uint8_t *bytes, size_t len, struct fsp_err *err);
+
+struct fsp_shelf_ops {
+    uint32_t version;
+    const char *name;
+
+    enum fsp_rc (*open)(
+            const char *store, enum fsp_shelf_access access, void **ctx, struct fsp_err *err);
+    void (*close)(void *ctx);
+    bool (*broken)(const void *ctx);
+    enum fsp_rc (*begin)(void *ctx, bool write, struct fsp_err *err);
+    enum fsp_rc (*commit)(void *ctx, struct fsp_err *err);
+    void (*rollback)(void *ctx); /* no-op outside a transaction */
+    /* Fold what was written into the main file when it is worth while. Outside a transaction. */
+    enum fsp_rc (*tidy)(void *ctx, struct fsp_err *err);
+    /* The backend's own integrity check. */
+    enum fsp_rc (*check)(void *ctx, struct fsp_err *err);
+
+    /* W. The fleet's name is set once. */
+    enum fsp_rc (*set_fleet)(void *ctx, const char *fleet, struct fsp_err *err);
+    enum fsp_rc (*fleet)(void *ctx, char fleet[FSP_NAME_MAX + 1], struct fsp_err *err);
+    /* The first rig by name after `after` ("" for the first of all); FSP_ENOTFOUND at the end. */
+    enum fsp_rc (*next_rig)(
+            void *ctx, const char *after, char rig[FSP_NAME_MAX + 1], struct fsp_err *err);
+
+    /* W. Adds the rig when it is new. */
+    enum fsp_rc (*invite)(void *ctx, const char *rig, const uint8_t mark[FSP_MARK_LEN],
+            int64_t issued_s, struct fsp_err *err);
+    enum fsp_rc (*invitation)(void *ctx, const uint8_t mark[FSP_MARK_LEN],
+            struct fsp_shelf_invitation *out, struct fsp_err *err);
+    /* W. Binds log->mark (which must be invited and unused) to log->origin and log->pub for ever;
+     * fills in id. FSP_EINVAL when mark, origin or key are used already. */
+    enum fsp_rc (*enrol)(void *ctx, struct fsp_shelf_log *log, struct fsp_err *err);
+    enum fsp_rc (*find_log)(
+            void *ctx, const char *origin, struct fsp_shelf_log *out, struct fsp_err *err);
+    /* The first log enrolled after log `after` (0 for the first); FSP_ENOTFOUND at the end. */
+    enum fsp_rc (*next_log)(
+            void *ctx, int64_t after, struct fsp_shelf_log *out, struct fsp_err *err);
+
+    /* The compact range over all entries of the log. */
+    enum fsp_rc (*tip)(void *ctx, int64_t log, struct fsp_range *range, struct fsp_err *err);
+    /* W. Append n entries at range->size, grow range, move the tip. */
+    enum fsp_rc (*append)(void *ctx, int64_t log, struct fsp_range *range,
+            const struct fsp_entry_bytes *entries, size_t n, struct fsp_err *err);
+    enum fsp_rc (*entry)(
+            void *ctx, int64_t log, uint64_t index, struct fsp_buf *out, struct fsp_err *err);
+    enum fsp_rc (*scan)(void *ctx, int64_t log, const uint64_t within[2],
+            fsp_shelf_visit *visit, void *visit_ctx, struct fsp_err *err);
+    /* Leaf hashes of the first `size` entries from the stored bytes; the caller frees. */
+    enum fsp_rc (*leaves)(void *ctx, int64_t log, uint64_t size,
+            uint8_t (**leaves)[FSP_HASH_LEN], struct fsp_err *err);
+
+    /* W. Keep a cosigned head: the note, its range, and the cosignature's time as heard_s. */
+    enum fsp_rc (*add_head)(void *ctx, int64_t log, const struct fsp_range *range,
+            const struct fsp_buf *note, int64_t cosigned_s, struct fsp_err *err);
+    /* The newest head at or below size (UINT64_MAX: of all); FSP_ENOTFOUND. */
+    enum fsp_rc (*head_below)(void *ctx, int64_t log, uint64_t size, struct fsp_range *range,
+            struct fsp_buf *note, struct fsp_err *err);
+    /* The earliest head that covers the entry; FSP_ENOTFOUND. */
+    enum fsp_rc (*head_covering)(void *ctx, int64_t log, uint64_t index,
+            struct fsp_range *range, struct fsp_buf *note, struct fsp_err *err);
+    /* Recompute the tree from stored bytes; compare with tip and heads. */
+    enum fsp_rc (*verify)(void *ctx, int64_t log, uint64_t *size, struct fsp_err *err);
+
+    /* W. The same head that came twice is kept once. */
+    enum fsp_rc (*add_fork)(void *ctx, const struct fsp_shelf_fork *fork, struct fsp_err *err);
+    /* The i-th fork seen, oldest first; its bytes are put into `store`. FSP_ENOTFOUND at the end. */
+    enum fsp_rc (*fork_at)(void *ctx, uint64_t i, struct fsp_shelf_fork *out,
+            struct fsp_buf *store, struct fsp_err *err);
+};
+
+struct fsp_shelf {
+    const struct fsp_shelf_ops *ops;
+    void *ctx;
+    char *store;
+    enum fsp_shelf_access access;
+};
+
+extern const struct fsp_shelf_ops fsp_shelf_sqlite;
+
+/* Open the store with a backend; refuses one built for another version of the struct. */
+enum fsp_rc fsp_shelf_open(const struct fsp_shelf_ops *ops, const char *store,
+        enum fsp_shelf_access access, struct fsp_shelf **out,
+        struct fsp_err *err) FSP_MUST_CHECK;
+void fsp_shelf_close(struct fsp_shelf *shelf);
+/* After a broken commit: close, open, run check() and verify() of every log. */
+enum fsp_rc fsp_shelf_reopen(struct fsp_shelf *shelf, struct fsp_err *err) FSP_MUST_CHECK;
+
+#endif
