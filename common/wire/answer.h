@@ -1,0 +1,67 @@
+/*
+ * The office's answers, over HTTP and in a .receipt file.
+ *
+ * 200: a signed note, the rig's head with its own signature line and the office's cosignature
+ *      line: the receipt.
+ * 409, 422: a note signed by the instructions key, whose text is
+ *     farspool-answer/v1
+ *     status 409
+ *     bundle <lower-case hex SHA-256 of the whole bundle>
+ *     origin <origin>
+ *     size <entries the office holds of it>
+ *     [differs <first index whose leaf differs>]
+ *     <empty line>, then the rig's own signed head that the office holds (when it holds one)
+ * A .receipt file: "farspool-answers/v1" LF, then per answer "answer <status> <bytes>" LF, bytes.
+ *
+ * Ownership: parsed answers borrow the bytes.
+ * Errors: FSP_EFORMAT, FSP_ELIMIT, FSP_EVERIFY.
+ */
+#ifndef FSP_WIRE_ANSWER_H
+#define FSP_WIRE_ANSWER_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/buf.h"
+#include "base/err.h"
+#include "proof/key.h"
+#include "proof/note.h"
+
+#define FSP_ANSWER_TAKEN   200
+#define FSP_ANSWER_REFUSED 403 /* unsigned: unknown rig, other key, bad signature */
+#define FSP_ANSWER_GAP     409 /* old size above the office's */
+#define FSP_ANSWER_FORK    422 /* a leaf or root differs */
+
+struct fsp_refusal {
+    int status;
+    uint8_t bundle[32]; /* SHA-256 of the bundle answered */
+    char origin[FSP_ORIGIN_MAX + 1];
+    uint64_t size;
+    bool has_differs;
+    uint64_t differs;
+    const char *held; /* the rig's signed head held, or NULL; borrowed */
+    size_t held_len;
+};
+
+enum fsp_rc fsp_refusal_sign(struct fsp_buf *buf, const struct fsp_refusal *refusal,
+        const struct fsp_skey *instructions, struct fsp_err *err) FSP_MUST_CHECK;
+/* Parse and verify against the instructions key. */
+enum fsp_rc fsp_refusal_read(struct fsp_refusal *refusal, const void *bytes, size_t len,
+        const struct fsp_vkey *instructions, struct fsp_err *err) FSP_MUST_CHECK;
+
+/* Frames of a .receipt file. */
+void fsp_answers_begin(struct fsp_buf *buf);
+void fsp_answers_add(struct fsp_buf *buf, int status, const void *bytes, size_t len);
+struct fsp_answers_cursor {
+    const uint8_t *bytes;
+    size_t len;
+    size_t pos;
+};
+enum fsp_rc fsp_answers_open(struct fsp_answers_cursor *cursor, const void *bytes, size_t len,
+        struct fsp_err *err) FSP_MUST_CHECK;
+/* FSP_ENOTFOUND at the end. */
+enum fsp_rc fsp_answers_next(struct fsp_answers_cursor *cursor, int *status,
+        const uint8_t **bytes, size_t *len, struct fsp_err *err) FSP_MUST_CHECK;
+
+#endif

@@ -1,0 +1,75 @@
+/*
+ * The bundle: what a rig sends, the same over HTTP and in a courier file.
+ *
+ *   outer:  "FSB1"  u32le length of all that follows  8-byte box key id  sealed box
+ *   sealed: header (raw)  deflated entries (raw deflate, preset dictionary)
+ *   header: u8 dictionary version, u8 flags (1: enrolment), varint origin length, origin,
+ *           varint old size, varint new size, 32-byte root, 64-byte head signature,
+ *           [enrolment: 32-byte public key of the rig, 16-byte token]
+ *   entries: each entry's bytes and LF, in order: old size .. new size - 1
+ * The header's root and signature stand for the signed head: the note is rebuilt from them exactly.
+ * docs/formats.md is the full description.
+ *
+ * Ownership: new/free; entries of an opened bundle are borrowed until it is freed.
+ * Errors: FSP_EFORMAT (no bundle, truncated, altered), FSP_ELIMIT, FSP_ENOTFOUND (sealed for a box
+ * key that is not ours), FSP_ENOMEM.
+ */
+#ifndef FSP_WIRE_BUNDLE_H
+#define FSP_WIRE_BUNDLE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/buf.h"
+#include "base/err.h"
+#include "base/limits.h"
+#include "proof/key.h"
+#include "proof/note.h"
+
+#define FSP_BUNDLE_OUTER_LEN 16 /* magic, length, box key id */
+#define FSP_TOKEN_LEN        16
+
+struct fsp_entry_bytes {
+    const uint8_t *bytes;
+    size_t len;
+};
+
+struct fsp_bundle_head {
+    struct fsp_checkpoint head; /* origin, new size, root */
+    uint64_t old_size;
+    uint8_t sig[FSP_SIG_LEN]; /* the rig's note signature over the head */
+    bool enrolment;
+    uint8_t rig_pub[32];          /* only with enrolment */
+    uint8_t token[FSP_TOKEN_LEN]; /* only with enrolment */
+};
+
+/* Seal a bundle into out (appended). entries: old_size .. head.size - 1. */
+enum fsp_rc fsp_bundle_seal(struct fsp_buf *out, const struct fsp_bundle_head *head,
+        const struct fsp_entry_bytes *entries, size_t n, const uint8_t box_pub[32],
+        struct fsp_err *err) FSP_MUST_CHECK;
+/* Bytes that the deflated entries alone take: for the bench and for sizing bundles. */
+enum fsp_rc fsp_bundle_payload_size(const struct fsp_entry_bytes *entries, size_t n,
+        size_t *out, struct fsp_err *err) FSP_MUST_CHECK;
+
+/* A box key pair of the office. */
+struct fsp_box_key {
+    uint8_t id[8]; /* first 8 bytes of SHA-256("farspool-box/v1" LF, public key) */
+    uint8_t pub[32];
+    uint8_t secret[32];
+};
+void fsp_box_key_id(const uint8_t pub[32], uint8_t id[8]);
+
+struct fsp_bundle; /* opened */
+/* Length of the whole bundle at bytes from its outer header; FSP_EFORMAT when cut short. */
+enum fsp_rc fsp_bundle_length(
+        const uint8_t *bytes, size_t len, size_t *whole, struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_bundle_open(const uint8_t *bytes, size_t len, const struct fsp_box_key *keys,
+        size_t n_keys, struct fsp_bundle **out, struct fsp_err *err) FSP_MUST_CHECK;
+void fsp_bundle_free(struct fsp_bundle *bundle);
+const struct fsp_bundle_head *fsp_bundle_peek_head(const struct fsp_bundle *bundle);
+/* n entries, head.size - old_size of them. */
+const struct fsp_entry_bytes *fsp_bundle_peek_entries(
+        const struct fsp_bundle *bundle, size_t *n);
+
+#endif

@@ -1,0 +1,20 @@
+/*
+ * The versioned preset dictionaries. A version's bytes never change once rigs have used it.
+ *
+ * Everything is static and read-only.
+ */
+#ifndef FSP_WIRE_DICTIONARY_H
+#define FSP_WIRE_DICTIONARY_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+#define FSP_DICTIONARY_NEWEST 1
+
+/* The bytes of a version (0: the empty dictionary), NULL when this program does not know it. */
+const uint8_t *fsp_dictionary(unsigned version, size_t *len);
+
+extern const uint8_t fsp_dictionary_1[];
+extern const size_t fsp_dictionary_1_len;
+
+#endif
