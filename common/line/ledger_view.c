@@ -31,9 +31,9 @@ fsp_ledger_present(const struct line_state *line)
 static enum fsp_due
 due_of(double served, double goal)
 {
-    double part = served / goal;
+    double part = served / goal + 1e-9; /* 1,200 of 1,500 is 80 %, whatever the rounding */
 
-    if (part > OVERDUE)
+    if (part > OVERDUE + 2e-9)
         return FSP_DUE_OVERDUE;
     if (part >= 1)
         return FSP_DUE_NOW;
