@@ -1,0 +1,279 @@
+#include "support/test.h"
+
+#include <sqlite3.h>
+#include <stdbool.h>
+#include <string.h>
+
+#include "store/db.h"
+#include "support/tempdir.h"
+
+static const struct fsp_migration steps[] = {
+        {"CREATE TABLE thing(id INTEGER PRIMARY KEY, name TEXT NOT NULL) STRICT;"},
+        {"ALTER TABLE thing ADD COLUMN size INTEGER NOT NULL DEFAULT 7;"},
+};
+static const struct fsp_db_schema first = {0x46737054, "test store", steps, 1};
+static const struct fsp_db_schema second = {0x46737054, "test store", steps, 2};
+static const struct fsp_db_schema other = {0x46737055, "other store", steps, 1};
+
+static int
+setup(void **state)
+{
+    struct tempdir *dir = calloc(1, sizeof(*dir));
+
+    tempdir_make(dir);
+    (void)tempdir_file(dir, "a.db");
+    *state = dir;
+    return 0;
+}
+
+static int
+teardown(void **state)
+{
+    struct tempdir *dir = *state;
+
+    tempdir_remove(dir);
+    free(dir);
+    return 0;
+}
+
+static struct fsp_db *
+open_store(struct tempdir *dir, enum fsp_db_mode mode, const struct fsp_db_schema *schema)
+{
+    struct fsp_db *db = NULL;
+    struct fsp_err err;
+
+    assert_ok(fsp_db_open(tempdir_file(dir, "a.db"), mode, true, schema, &db, &err), &err);
+    return db;
+}
+
+static void
+add_thing(struct fsp_db *db, int64_t id, const char *name)
+{
+    struct fsp_stmt *stmt;
+    struct fsp_err err;
+
+    assert_ok(
+            fsp_stmt_get(db, "INSERT INTO thing(id, name) VALUES(?1, ?2)", &stmt, &err), &err);
+    fsp_stmt_bind_int(stmt, 1, id);
+    fsp_stmt_bind_text(stmt, 2, name);
+    assert_ok(fsp_stmt_run(stmt, &err), &err);
+}
+
+static int64_t
+count_things(struct fsp_db *db)
+{
+    struct fsp_stmt *stmt;
+    struct fsp_err err;
+    bool row;
+    int64_t n;
+
+    assert_ok(fsp_stmt_get(db, "SELECT count(*) FROM thing", &stmt, &err), &err);
+    assert_ok(fsp_stmt_step(stmt, &row, &err), &err);
+    assert_true(row);
+    n = fsp_stmt_int(stmt, 0);
+    fsp_stmt_reset(stmt);
+    return n;
+}
+
+static void
+committed_rows_stay_and_rolled_back_ones_do_not(void **state)
+{
+    struct fsp_db *db = open_store(*state, FSP_DB_RIG, &first);
+    struct fsp_err err;
+
+    assert_ok(fsp_db_begin(db, &err), &err);
+    add_thing(db, 1, "kept");
+    assert_ok(fsp_db_commit(db, &err), &err);
+    assert_ok(fsp_db_begin(db, &err), &err);
+    add_thing(db, 2, "dropped");
+    fsp_db_rollback(db);
+    fsp_db_rollback(db);
+    fsp_db_close(db);
+    db = open_store(*state, FSP_DB_RIG, &first);
+    assert_int_equal(count_things(db), 1);
+    assert_ok(fsp_db_check(db, &err), &err);
+    fsp_db_close(db);
+    fsp_db_close(NULL);
+}
+
+static void
+an_older_store_is_brought_up_to_date_and_a_newer_one_refused(void **state)
+{
+    struct fsp_db *db = open_store(*state, FSP_DB_RIG, &first);
+    struct fsp_err err;
+
+    add_thing(db, 1, "old");
+    fsp_db_close(db);
+    db = open_store(*state, FSP_DB_RIG, &second);
+    assert_int_equal(count_things(db), 1);
+    assert_ok(fsp_db_run(db, "UPDATE thing SET size=8", &err), &err);
+    fsp_db_close(db);
+    assert_int_equal(
+            fsp_db_open(tempdir_file(*state, "a.db"), FSP_DB_RIG, true, &first, &db, &err),
+            FSP_EFORMAT);
+    assert_non_null(strstr(err.text, "newer version"));
+    assert_null(db);
+}
+
+static void
+what_is_not_ours_is_refused(void **state)
+{
+    struct fsp_db *db = open_store(*state, FSP_DB_RIG, &first);
+    struct fsp_err err;
+    FILE *junk;
+
+    fsp_db_close(db);
+    assert_int_equal(
+            fsp_db_open(tempdir_file(*state, "a.db"), FSP_DB_RIG, true, &other, &db, &err),
+            FSP_EFORMAT);
+    assert_non_null(strstr(err.text, "another program"));
+    assert_int_equal(
+            fsp_db_open(tempdir_file(*state, "none.db"), FSP_DB_RIG, false, &first, &db, &err),
+            FSP_EIO);
+    junk = fopen(tempdir_file(*state, "junk.db"), "w");
+    assert_non_null(junk);
+    for (int i = 0; i < 2000; i++)
+        (void)fputs("no database ", junk);
+    (void)fclose(junk);
+    assert_int_equal(
+            fsp_db_open(tempdir_file(*state, "junk.db"), FSP_DB_RIG, true, &first, &db, &err),
+            FSP_EFORMAT);
+    assert_non_null(strstr(err.text, "no database"));
+}
+
+static void
+a_full_store_says_so_keeps_nothing_and_goes_on(void **state)
+{
+    struct fsp_db *db = open_store(*state, FSP_DB_RIG, &first);
+    struct fsp_err err;
+    char name[4000];
+    enum fsp_rc rc = FSP_OK;
+
+    memset(name, 'x', sizeof(name));
+    name[sizeof(name) - 1] = '\0';
+    assert_ok(fsp_db_run(db, "PRAGMA max_page_count=12", &err), &err);
+    assert_ok(fsp_db_begin(db, &err), &err);
+    for (int64_t i = 1; rc == FSP_OK && i < 100; i++) {
+        struct fsp_stmt *stmt;
+
+        assert_ok(fsp_stmt_get(db, "INSERT INTO thing(id, name) VALUES(?1, ?2)", &stmt, &err),
+                &err);
+        fsp_stmt_bind_int(stmt, 1, i);
+        fsp_stmt_bind_text(stmt, 2, name);
+        rc = fsp_stmt_run(stmt, &err);
+    }
+    assert_int_equal(rc, FSP_EIO);
+    assert_non_null(strstr(err.text, "disk full"));
+    fsp_db_rollback(db);
+    assert_int_equal(count_things(db), 0);
+    assert_false(fsp_db_broken(db));
+    assert_ok(fsp_db_run(db, "PRAGMA max_page_count=1000", &err), &err);
+    add_thing(db, 1, name);
+    fsp_db_close(db);
+}
+
+static void
+the_durability_asked_for_is_in_force(void **state)
+{
+    static const struct {
+        enum fsp_db_mode mode;
+        const char *file;
+        int64_t synchronous;
+        const char *journal;
+    } modes[] = {{FSP_DB_RIG, "rig.db", 3, "delete"}, {FSP_DB_OFFICE, "office.db", 2, "wal"}};
+
+    for (size_t i = 0; i < 2; i++) {
+        struct fsp_db *db = NULL;
+        struct fsp_stmt *stmt;
+        struct fsp_err err;
+        bool row;
+
+        assert_ok(fsp_db_open(tempdir_file(*state, modes[i].file), modes[i].mode, true, &first,
+                          &db, &err),
+                &err);
+        assert_ok(fsp_stmt_get(db, "PRAGMA synchronous", &stmt, &err), &err);
+        assert_ok(fsp_stmt_step(stmt, &row, &err), &err);
+        assert_int_equal(fsp_stmt_int(stmt, 0), modes[i].synchronous);
+        fsp_stmt_reset(stmt);
+        assert_ok(fsp_stmt_get(db, "PRAGMA journal_mode", &stmt, &err), &err);
+        assert_ok(fsp_stmt_step(stmt, &row, &err), &err);
+        assert_string_equal(fsp_stmt_text(stmt, 0), modes[i].journal);
+        fsp_stmt_reset(stmt);
+        fsp_db_close(db);
+    }
+}
+
+static void
+a_second_writer_is_told_that_the_store_is_busy(void **state)
+{
+    struct fsp_db *db = open_store(*state, FSP_DB_RIG, &first);
+    sqlite3 *rival = NULL;
+    struct fsp_err err;
+
+    assert_ok(fsp_db_begin(db, &err), &err);
+    add_thing(db, 1, "mine");
+    assert_int_equal(sqlite3_open(tempdir_file(*state, "a.db"), &rival), SQLITE_OK);
+    assert_int_equal(
+            sqlite3_exec(rival, "INSERT INTO thing VALUES(2, 'theirs')", NULL, NULL, NULL),
+            SQLITE_BUSY);
+    assert_ok(fsp_db_commit(db, &err), &err);
+    assert_int_equal(sqlite3_exec(rival, "BEGIN IMMEDIATE", NULL, NULL, NULL), SQLITE_OK);
+    assert_ok(fsp_db_run(db, "PRAGMA busy_timeout=10", &err), &err);
+    assert_int_equal(fsp_db_begin(db, &err), FSP_EBUSY);
+    assert_int_equal(sqlite3_close(rival), SQLITE_OK);
+    fsp_db_close(db);
+}
+
+static void
+a_reading_connection_cannot_write(void **state)
+{
+    struct fsp_db *db = open_store(*state, FSP_DB_OFFICE, &first);
+    struct fsp_err err;
+
+    add_thing(db, 1, "one");
+    fsp_db_close(db);
+    db = open_store(*state, FSP_DB_READ, &first);
+    assert_int_equal(count_things(db), 1);
+    assert_int_not_equal(fsp_db_run(db, "DELETE FROM thing", &err), FSP_OK);
+    fsp_db_close(db);
+}
+
+static void
+a_flipped_page_is_found_by_check(void **state)
+{
+    struct fsp_db *db = open_store(*state, FSP_DB_RIG, &first);
+    struct fsp_err err;
+    FILE *file;
+
+    for (int64_t i = 1; i < 400; i++)
+        add_thing(db, i, "a row that fills some pages of the store");
+    fsp_db_close(db);
+    file = fopen(tempdir_file(*state, "a.db"), "r+");
+    assert_non_null(file);
+    assert_int_equal(fseek(file, 2 * 4096, SEEK_SET), 0);
+    for (int i = 0; i < 64; i++)
+        (void)fputc(0xA5, file);
+    (void)fclose(file);
+    db = open_store(*state, FSP_DB_RIG, &first);
+    assert_int_equal(fsp_db_check(db, &err), FSP_ECORRUPT);
+    assert_int_equal(err.rc, FSP_ECORRUPT);
+    fsp_db_close(db);
+}
+
+int
+main(void)
+{
+#define T(f) cmocka_unit_test_setup_teardown(f, setup, teardown)
+    const struct CMUnitTest tests[] = {
+            T(committed_rows_stay_and_rolled_back_ones_do_not),
+            T(an_older_store_is_brought_up_to_date_and_a_newer_one_refused),
+            T(what_is_not_ours_is_refused),
+            T(a_full_store_says_so_keeps_nothing_and_goes_on),
+            T(the_durability_asked_for_is_in_force),
+            T(a_second_writer_is_told_that_the_store_is_busy),
+            T(a_reading_connection_cannot_write),
+            T(a_flipped_page_is_found_by_check),
+    };
+
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
