@@ -75,6 +75,10 @@ ASSEMBLIES = ((25.6, 38000, 118), (21.9, 62000, 590), (21.9, 66000, 720), (19.5,
 PLACES = ("drum end", "crossover", "fast-line sheave", "crown", "block", "dead-line sheave",
           "anchor")
 
+NOTES = ("tight at the shoe", "lost returns, 20 bbl/h", "survey taken", "slow for the wind",
+         "pump liner changed", "wet string", "stand back slow, new hand on the monkey board",
+         "steam at the flow line, hole cooled first", "bit balled up", "hole took 6 bbl")
+
 
 def round_to(value, step):
     return int(round(value / step)) * step
@@ -340,6 +344,8 @@ class Rig:
 
     def work(self, op, by=None, **fields):
         by = by or ("driller-a" if self.tour_name() == "day" else "driller-b")
+        if self.random.random() < 0.05:
+            fields["note"] = self.random.choice(NOTES)
         self.emit("work", by=by, op=op, tour=self.tour_name(), **fields)
 
     def trip(self, target):
