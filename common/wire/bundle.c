@@ -13,7 +13,6 @@
 #define MAGIC          "FSB1"
 #define MAGIC_LEN      4
 #define FLAG_ENROLMENT 0x01u
-#define HEADER_MAX     ((size_t)1024)
 #define BOX_CONTEXT    "farspool-box/v1\n"
 
 struct fsp_bundle {
@@ -116,7 +115,7 @@ fsp_bundle_seal(struct fsp_buf *out, const struct fsp_bundle_head *head,
     if (head->head.size < head->old_size || head->head.size - head->old_size != n)
         return fsp_err_set(err, FSP_EINVAL, "a bundle from %llu to %llu with %zu entries",
                 (unsigned long long)head->old_size, (unsigned long long)head->head.size, n);
-    fsp_buf_init(&inner, FSP_BUNDLE_INFLATED + HEADER_MAX);
+    fsp_buf_init(&inner, 2 * FSP_BUNDLE_INFLATED); /* deflate asks for room ahead */
     write_header(&inner, head);
     rc = fsp_buf_check(&inner, "a bundle", err);
     if (rc == FSP_OK)

@@ -1,0 +1,159 @@
+#include "support/test.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "wire/invitation.h"
+
+struct fixture {
+    struct fsp_skey *instructions;
+    struct fsp_invitation sample;
+};
+
+static int
+setup(void **state)
+{
+    struct fixture *f = calloc(1, sizeof(*f));
+    struct fsp_skey *cosigner = NULL;
+    struct fsp_err err;
+
+    assert_ok(fsp_proof_init(&err), &err);
+    assert_ok(fsp_skey_new(&f->instructions, "basin/instructions", FSP_KEY_NOTE,
+                      fsp_env_system(), &err),
+            &err);
+    assert_ok(fsp_skey_new(&cosigner, "basin/office", FSP_KEY_COSIGNER, fsp_env_system(), &err),
+            &err);
+    (void)snprintf(f->sample.fleet, sizeof(f->sample.fleet), "basin");
+    (void)snprintf(f->sample.rig, sizeof(f->sample.rig), "heron");
+    (void)snprintf(f->sample.url, sizeof(f->sample.url), "http://127.0.0.1:8463");
+    f->sample.cosigner = *fsp_skey_vkey(cosigner);
+    f->sample.instructions = *fsp_skey_vkey(f->instructions);
+    memset(f->sample.box_pub, 5, sizeof(f->sample.box_pub));
+    memset(f->sample.token, 6, sizeof(f->sample.token));
+    fsp_skey_free(cosigner);
+    *state = f;
+    return 0;
+}
+
+static int
+teardown(void **state)
+{
+    struct fixture *f = *state;
+
+    fsp_skey_free(f->instructions);
+    free(f);
+    return 0;
+}
+
+static void
+an_invitation_reads_back_as_it_was_written(void **state)
+{
+    struct fixture *f = *state;
+    struct fsp_invitation got;
+    struct fsp_buf buf;
+    struct fsp_err err;
+
+    for (int courier_only = 0; courier_only < 2; courier_only++) {
+        if (courier_only == 1)
+            f->sample.url[0] = '\0';
+        fsp_buf_init(&buf, FSP_INVITATION_MAX);
+        assert_ok(fsp_invitation_sign(&buf, &f->sample, f->instructions, &err), &err);
+        assert_ok(fsp_invitation_read(&got, buf.data, buf.len, &err), &err);
+        assert_string_equal(got.fleet, "basin");
+        assert_string_equal(got.rig, "heron");
+        assert_string_equal(got.url, f->sample.url);
+        assert_true(fsp_vkey_equal(&got.cosigner, &f->sample.cosigner));
+        assert_true(fsp_vkey_equal(&got.instructions, &f->sample.instructions));
+        assert_memory_equal(got.box_pub, f->sample.box_pub, sizeof(got.box_pub));
+        assert_memory_equal(got.token, f->sample.token, sizeof(got.token));
+        fsp_buf_fini(&buf);
+    }
+}
+
+static void
+every_flipped_bit_and_truncation_is_refused(void **state)
+{
+    struct fixture *f = *state;
+    struct fsp_invitation got;
+    struct fsp_buf buf;
+    struct fsp_err err;
+
+    fsp_buf_init(&buf, FSP_INVITATION_MAX);
+    assert_ok(fsp_invitation_sign(&buf, &f->sample, f->instructions, &err), &err);
+    for (size_t bit = 0; bit < 8 * buf.len; bit++) {
+        buf.data[bit / 8] ^= (uint8_t)(1u << (bit % 8));
+        if (fsp_invitation_read(&got, buf.data, buf.len, &err) == FSP_OK)
+            fail_msg("bit %zu", bit);
+        assert_int_equal(got.fleet[0], 0);
+        buf.data[bit / 8] ^= (uint8_t)(1u << (bit % 8));
+    }
+    for (size_t cut = 0; cut < buf.len; cut++)
+        assert_int_not_equal(fsp_invitation_read(&got, buf.data, cut, &err), FSP_OK);
+    fsp_buf_fini(&buf);
+}
+
+static void
+odd_names_and_addresses_are_refused(void **state)
+{
+    static const char *const urls[] = {"ftp://a", "http://", "http:///x", "http://a b",
+            "http://user@host", "127.0.0.1:80", "http://a\"b", "javascript:x"};
+    struct fixture *f = *state;
+    struct fsp_buf buf;
+    struct fsp_err err;
+
+    fsp_buf_init(&buf, FSP_INVITATION_MAX);
+    for (size_t i = 0; i < sizeof(urls) / sizeof(urls[0]); i++) {
+        (void)snprintf(f->sample.url, sizeof(f->sample.url), "%s", urls[i]);
+        assert_int_equal(
+                fsp_invitation_sign(&buf, &f->sample, f->instructions, &err), FSP_EINVAL);
+    }
+    f->sample.url[0] = '\0';
+    (void)snprintf(f->sample.rig, sizeof(f->sample.rig), "He Ron");
+    assert_int_equal(fsp_invitation_sign(&buf, &f->sample, f->instructions, &err), FSP_EINVAL);
+    fsp_buf_fini(&buf);
+}
+
+static void
+lines_of_later_versions_are_passed_over_and_missing_ones_named(void **state)
+{
+    struct fixture *f = *state;
+    struct fsp_invitation got;
+    struct fsp_note note;
+    struct fsp_buf buf;
+    struct fsp_buf text;
+    struct fsp_buf again;
+    struct fsp_err err;
+
+    fsp_buf_init(&buf, FSP_INVITATION_MAX);
+    fsp_buf_init(&text, FSP_INVITATION_MAX);
+    fsp_buf_init(&again, FSP_INVITATION_MAX);
+    assert_ok(fsp_invitation_sign(&buf, &f->sample, f->instructions, &err), &err);
+    assert_ok(fsp_note_parse(&note, buf.data, buf.len, &err), &err);
+    fsp_buf_add(&text, note.text, note.text_len);
+    fsp_buf_add_text(&text, "pin sha256//later\n");
+    assert_ok(fsp_note_sign(&again, text.data, text.len, f->instructions, &err), &err);
+    assert_ok(fsp_invitation_read(&got, again.data, again.len, &err), &err);
+    fsp_buf_reset(&text);
+    fsp_buf_reset(&again);
+    fsp_buf_add_text(&text, "farspool-invitation/v1\nfleet basin\n");
+    assert_ok(fsp_note_sign(&again, text.data, text.len, f->instructions, &err), &err);
+    assert_int_equal(fsp_invitation_read(&got, again.data, again.len, &err), FSP_EFORMAT);
+    assert_non_null(strstr(err.text, "not complete"));
+    fsp_buf_fini(&buf);
+    fsp_buf_fini(&text);
+    fsp_buf_fini(&again);
+}
+
+int
+main(void)
+{
+#define T(f) cmocka_unit_test_setup_teardown(f, setup, teardown)
+    const struct CMUnitTest tests[] = {
+            T(an_invitation_reads_back_as_it_was_written),
+            T(every_flipped_bit_and_truncation_is_refused),
+            T(odd_names_and_addresses_are_refused),
+            T(lines_of_later_versions_are_passed_over_and_missing_ones_named),
+    };
+
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
