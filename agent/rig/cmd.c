@@ -15,7 +15,7 @@ say(const char *what, const char *text)
 {
     struct fsp_buf buf;
 
-    fsp_buf_init(&buf, FSP_ERR_TEXT_MAX * 8);
+    fsp_buf_init(&buf, (size_t)FSP_ERR_TEXT_MAX * 8);
     fsp_text_show(&buf, text, strlen(text));
     (void)fprintf(stderr, "farspool-rig: %s%s\n", what,
             buf.rc == FSP_OK ? fsp_buf_peek(&buf) : "out of memory");

@@ -183,8 +183,10 @@ read_view(struct fsp_args *args, struct fsp_journal *journal, struct view *view,
     view->now_s = fsp_env_system()->utc_us(fsp_env_system()->ctx) / FSP_US_PER_S;
     view->as_of_s = context.present_s;
     if (rc == FSP_OK && as_of != NULL &&
-            fsp_time_parse(as_of, context.zone_minutes, &view->as_of_s, err) != FSP_OK)
-        rc = fsp_err_wrap(err, FSP_EINVAL, "--as-of"), rc = FSP_EINVAL;
+            fsp_time_parse(as_of, context.zone_minutes, &view->as_of_s, err) != FSP_OK) {
+        (void)fsp_err_wrap(err, FSP_EINVAL, "--as-of");
+        return FSP_EINVAL;
+    }
     if (rc == FSP_OK)
         rc = fsp_journal_progress(journal, &view->progress, err);
     return rc;

@@ -193,7 +193,7 @@ set_aside(const char *folder, const char *name, const struct fsp_err *why, struc
 
     if (rc != FSP_OK)
         return rc;
-    fsp_buf_init(&text, FSP_ERR_TEXT_MAX * 4);
+    fsp_buf_init(&text, (size_t)FSP_ERR_TEXT_MAX * 4);
     fsp_text_show(&text, why->text, strlen(why->text));
     fsp_buf_add_byte(&text, '\n');
     rc = fsp_buf_check(&text, "a reason", err);

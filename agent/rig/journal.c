@@ -43,10 +43,11 @@
 #include "rig/journal_sql.h"
 #include "store/logtable.h"
 
-#define DB_NAME        "journal.db"
-#define KEY_NAME       "rig.key"
-#define APPLICATION_ID 0x46535052 /* "FSPR" */
-#define VALUE_MAX      ((size_t)2048)
+#define DB_NAME         "journal.db"
+#define DB_JOURNAL_NAME "journal.db-journal"
+#define KEY_NAME        "rig.key"
+#define APPLICATION_ID  0x46535052 /* "FSPR" */
+#define VALUE_MAX       ((size_t)2048)
 
 static const struct fsp_migration steps[] = {
         {fsp_logtable_sql},
@@ -63,9 +64,9 @@ static const struct fsp_db_schema schema = {
 enum fsp_rc
 fsp_journal_meta(struct fsp_db *db, const char *key, struct fsp_buf *out, struct fsp_err *err)
 {
-    struct fsp_stmt *stmt;
+    struct fsp_stmt *stmt = NULL;
     enum fsp_rc rc;
-    bool row;
+    bool row = false;
 
     rc = fsp_stmt_get(db, FSP_SQL_META_GET, &stmt, err);
     if (rc != FSP_OK)
@@ -84,7 +85,7 @@ fsp_journal_meta(struct fsp_db *db, const char *key, struct fsp_buf *out, struct
 enum fsp_rc
 fsp_journal_set_meta(struct fsp_db *db, const char *key, const char *value, struct fsp_err *err)
 {
-    struct fsp_stmt *stmt;
+    struct fsp_stmt *stmt = NULL;
     enum fsp_rc rc = fsp_stmt_get(db, FSP_SQL_META_SET, &stmt, err);
 
     if (rc != FSP_OK)
@@ -293,7 +294,7 @@ static void
 clear(const char *folder)
 {
     static const char *const files[] = {
-            DB_NAME, DB_NAME "-journal", KEY_NAME, "signed-size", NULL};
+            DB_NAME, DB_JOURNAL_NAME, KEY_NAME, "signed-size", NULL};
     static const char *const folders[] = {"inbox/taken", "inbox/refused", "inbox", NULL};
     char path[PATH_MAX];
 
@@ -344,10 +345,8 @@ fsp_journal_create(const char *folder, const struct fsp_invitation *invitation,
         len--;
     if (len == 0 || len + sizeof(tail) + 32 > sizeof(beside))
         return fsp_err_set(err, FSP_EINVAL, "%s: no usable folder name", folder);
-    memcpy(place, folder, len);
-    place[len] = '\0';
-    memcpy(beside, folder, len);
-    memcpy(beside + len, tail, sizeof(tail));
+    (void)snprintf(place, sizeof(place), "%.*s", (int)len, folder);
+    (void)snprintf(beside, sizeof(beside), "%.*s%s", (int)len, folder, tail);
     if (mkdtemp(beside) == NULL)
         return fsp_err_sys(err, FSP_EIO, errno, "%s: cannot make a folder beside it", place);
     rc = fill(beside, invitation, env, err);
@@ -571,9 +570,9 @@ set_state(struct fsp_journal *journal, enum fsp_journal_state state, const char 
 static enum fsp_rc
 judge_forks(struct fsp_journal *journal, struct fsp_err *err)
 {
-    struct fsp_stmt *stmt;
+    struct fsp_stmt *stmt = NULL;
     enum fsp_rc rc;
-    bool row;
+    bool row = false;
 
     rc = fsp_stmt_get(journal->db, FSP_SQL_FORK_FIRST, &stmt, err);
     if (rc == FSP_OK)
@@ -670,7 +669,7 @@ enum fsp_rc
 fsp_journal_times(
         struct fsp_journal *journal, int64_t *noted_s, int64_t *receipt_s, struct fsp_err *err)
 {
-    struct fsp_stmt *stmt;
+    struct fsp_stmt *stmt = NULL;
     struct fsp_range range;
     uint64_t stored = 0;
     int64_t last_s = 0;
@@ -716,7 +715,7 @@ fsp_journal_present(struct fsp_journal *journal, int64_t *present_s, struct fsp_
 static enum fsp_rc
 last_receipt(struct fsp_db *db, struct fsp_journal_progress *progress, struct fsp_err *err)
 {
-    struct fsp_stmt *stmt;
+    struct fsp_stmt *stmt = NULL;
     enum fsp_rc rc;
 
     rc = fsp_stmt_get(db, FSP_SQL_RECEIPT_LAST, &stmt, err);

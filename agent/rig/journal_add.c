@@ -119,9 +119,9 @@ by_hash(const void *left, const void *right)
 static enum fsp_rc
 load_held(struct fsp_db *db, const char *key, struct held_list *list, struct fsp_err *err)
 {
-    struct fsp_stmt *stmt;
+    struct fsp_stmt *stmt = NULL;
     enum fsp_rc rc;
-    bool row;
+    bool row = false;
 
     list->n = 0;
     rc = fsp_stmt_get(db, FSP_SQL_IDENT_GET, &stmt, err);
@@ -286,7 +286,7 @@ static enum fsp_rc
 match_rows(struct fsp_db *db, struct item *items, size_t n, bool also, struct fsp_err *err)
 {
     struct held_list list = {.items = NULL};
-    struct item **order = fsp_mem_array(n, sizeof(*order));
+    struct item **order = fsp_mem_array(n, sizeof(void *)); /* pointers to the items */
     enum fsp_rc rc = FSP_OK;
     size_t from = 0;
 
@@ -294,7 +294,7 @@ match_rows(struct fsp_db *db, struct item *items, size_t n, bool also, struct fs
         return fsp_err_set(err, FSP_ENOMEM, "out of memory");
     for (size_t i = 0; i < n; i++)
         order[i] = &items[i];
-    qsort(order, n, sizeof(*order), by_key);
+    qsort(order, n, sizeof(void *), by_key);
     while (rc == FSP_OK && from < n) {
         size_t to = from + 1;
 
@@ -323,7 +323,7 @@ static enum fsp_rc
 append_item(struct batch *batch, const struct item *item, struct fsp_err *err)
 {
     struct fsp_db *db = batch->journal->db;
-    struct fsp_stmt *stmt;
+    struct fsp_stmt *stmt = NULL;
     uint64_t index = batch->range.size;
     enum fsp_rc rc;
 
@@ -472,11 +472,11 @@ static enum fsp_rc
 find_once(struct fsp_db *db, const char *once, const struct item *item,
         struct fsp_journal_added *added, struct fsp_err *err)
 {
-    struct fsp_stmt *stmt;
+    struct fsp_stmt *stmt = NULL;
     const uint8_t *hash;
     size_t len;
     enum fsp_rc rc;
-    bool row;
+    bool row = false;
 
     rc = fsp_stmt_get(db, FSP_SQL_ONCE_GET, &stmt, err);
     if (rc != FSP_OK)
@@ -502,7 +502,7 @@ static enum fsp_rc
 keep_once(struct fsp_db *db, const char *once, const struct item *item, uint64_t index,
         struct fsp_err *err)
 {
-    struct fsp_stmt *stmt;
+    struct fsp_stmt *stmt = NULL;
     enum fsp_rc rc = fsp_stmt_get(db, FSP_SQL_ONCE_ADD, &stmt, err);
 
     if (rc != FSP_OK)

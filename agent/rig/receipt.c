@@ -89,9 +89,9 @@ static enum fsp_rc
 add_evidence(struct fsp_db *db, const char *why, const void *note, size_t len, int64_t now_s,
         struct fsp_err *err)
 {
-    struct fsp_stmt *stmt;
+    struct fsp_stmt *stmt = NULL;
     enum fsp_rc rc;
-    bool row;
+    bool row = false;
 
     rc = fsp_stmt_get(db, FSP_SQL_FORK_SAME, &stmt, err);
     if (rc != FSP_OK)
@@ -160,7 +160,7 @@ static enum fsp_rc
 add_receipt_row(
         struct fsp_db *db, uint64_t size, int64_t time_s, int64_t now_s, struct fsp_err *err)
 {
-    struct fsp_stmt *stmt;
+    struct fsp_stmt *stmt = NULL;
     enum fsp_rc rc = fsp_stmt_get(db, FSP_SQL_RECEIPT_ADD, &stmt, err);
 
     if (rc != FSP_OK)
@@ -256,7 +256,7 @@ static enum fsp_rc
 is_fresh(struct fsp_journal *journal, const struct fsp_answer *answer,
         const struct fsp_refusal *refusal, bool *fresh, struct fsp_err *err)
 {
-    struct fsp_stmt *stmt;
+    struct fsp_stmt *stmt = NULL;
     enum fsp_rc rc;
 
     if (answer->bundle != NULL) {
@@ -415,7 +415,7 @@ fsp_receipt_sent(struct fsp_journal *journal, const uint8_t hash[32], uint64_t o
 {
     const struct fsp_env *env = fsp_journal_env(journal);
     struct fsp_db *db = fsp_journal_db(journal);
-    struct fsp_stmt *stmt;
+    struct fsp_stmt *stmt = NULL;
     enum fsp_rc rc = fsp_db_begin(db, err);
 
     if (rc == FSP_OK)

@@ -55,7 +55,7 @@ next_head(struct pass *pass, uint64_t size, struct fsp_err *err)
 static enum fsp_rc
 is_receipted(struct fsp_db *db, uint64_t size, bool *has, struct fsp_err *err)
 {
-    struct fsp_stmt *stmt;
+    struct fsp_stmt *stmt = NULL;
     enum fsp_rc rc = fsp_stmt_get(db, FSP_SQL_RECEIPT_HAS, &stmt, err);
 
     if (rc != FSP_OK)

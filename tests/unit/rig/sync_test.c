@@ -1,0 +1,261 @@
+#include "support/test.h"
+
+#include <string.h>
+
+#include "rig/sync.h"
+
+#define S INT64_C(1000000)
+
+static struct fsp_sync_action
+tick(struct fsp_sync *sync, int64_t now_us, uint64_t held, uint64_t size)
+{
+    struct fsp_sync_event event = {
+            .kind = FSP_SYNC_TICK, .now_us = now_us, .held = held, .size = size};
+
+    return fsp_sync_step(sync, &event);
+}
+
+static struct fsp_sync_action
+answer(struct fsp_sync *sync, enum fsp_sync_event_kind kind, int64_t now_us, uint64_t held,
+        uint64_t size)
+{
+    struct fsp_sync_event event = {.kind = kind, .now_us = now_us, .held = held, .size = size};
+
+    return fsp_sync_step(sync, &event);
+}
+
+static void
+nothing_pending_rests(void **state)
+{
+    struct fsp_sync sync;
+
+    (void)state;
+    fsp_sync_init(&sync, 1);
+    assert_int_equal(tick(&sync, 0, 0, 0).kind, FSP_SYNC_REST);
+    assert_int_equal(tick(&sync, 0, 9, 9).kind, FSP_SYNC_REST);
+    assert_int_equal(sync.state, FSP_SYNC_IDLE);
+}
+
+static void
+what_is_pending_is_sent_from_the_offices_position_until_all_is_taken(void **state)
+{
+    struct fsp_sync_action action;
+    struct fsp_sync sync;
+
+    (void)state;
+    fsp_sync_init(&sync, 1);
+    action = tick(&sync, 0, 3, 10);
+    assert_int_equal(action.kind, FSP_SYNC_SEND);
+    assert_int_equal(action.old, 3);
+    assert_int_equal(action.payload, FSP_SYNC_PAYLOAD_FIRST);
+    action = answer(&sync, FSP_SYNC_TAKEN, S, 7, 10);
+    assert_int_equal(action.kind, FSP_SYNC_SEND);
+    assert_int_equal(action.old, 7);
+    assert_int_equal(answer(&sync, FSP_SYNC_TAKEN, 2 * S, 10, 10).kind, FSP_SYNC_REST);
+    /* The log grew while the bundle was out. */
+    assert_int_equal(tick(&sync, 3 * S, 10, 11).old, 10);
+}
+
+static void
+bundles_grow_on_a_good_link_and_shrink_on_a_bad_one(void **state)
+{
+    struct fsp_sync_action action;
+    struct fsp_sync sync;
+    uint64_t held = 0;
+
+    (void)state;
+    fsp_sync_init(&sync, 1);
+    action = tick(&sync, 0, 0, 1000);
+    for (int i = 0; i < 10; i++)
+        action = answer(&sync, FSP_SYNC_TAKEN, 0, ++held, 1000);
+    assert_int_equal(action.payload, FSP_SYNC_PAYLOAD_MOST);
+    for (int i = 0; i < 12; i++) {
+        action = answer(&sync, FSP_SYNC_DELAY, 0, 0, 1000);
+        assert_int_equal(action.kind, FSP_SYNC_WAIT);
+        action = tick(&sync, action.until_us, held, 1000);
+        assert_int_equal(action.kind, FSP_SYNC_SEND);
+        sync.sent_us = 0;
+    }
+    assert_int_equal(action.payload, FSP_SYNC_PAYLOAD_LEAST);
+    /* Slow answers let them grow to 56 kB and no further. */
+    for (int i = 0; i < 12; i++) {
+        sync.sent_us = 0;
+        action = answer(&sync, FSP_SYNC_TAKEN, FSP_SYNC_QUICK_US + 1, ++held, 1000);
+    }
+    assert_int_equal(action.payload, FSP_SYNC_PAYLOAD_GOOD);
+}
+
+static void
+backoff_doubles_its_bound_is_jittered_and_never_passes_the_ceiling(void **state)
+{
+    struct fsp_sync_action action;
+    struct fsp_sync sync;
+    int64_t now = 0;
+    int64_t longest = 0;
+
+    (void)state;
+    for (uint64_t seed = 1; seed <= 50; seed++) {
+        fsp_sync_init(&sync, seed);
+        (void)tick(&sync, now, 0, 1);
+        for (int i = 0; i < 40; i++) {
+            int64_t bound = i < 10 ? FSP_SYNC_BACKOFF_US << i : FSP_SYNC_CEILING_US;
+
+            if (bound > FSP_SYNC_CEILING_US)
+                bound = FSP_SYNC_CEILING_US;
+            action = answer(&sync, FSP_SYNC_DELAY, now, 0, 1);
+            assert_int_equal(action.kind, FSP_SYNC_WAIT);
+            assert_true(action.until_us >= now);
+            assert_true(action.until_us - now <= bound);
+            if (action.until_us - now > longest)
+                longest = action.until_us - now;
+            now = action.until_us;
+            assert_int_equal(tick(&sync, now, 0, 1).kind, FSP_SYNC_SEND);
+        }
+    }
+    assert_true(longest > FSP_SYNC_CEILING_US / 2);
+}
+
+static void
+the_same_seed_waits_the_same(void **state)
+{
+    struct fsp_sync a;
+    struct fsp_sync b;
+
+    (void)state;
+    fsp_sync_init(&a, 42);
+    fsp_sync_init(&b, 42);
+    for (int i = 0; i < 20; i++) {
+        (void)tick(&a, 900 * S * i, 0, 1);
+        (void)tick(&b, 900 * S * i, 0, 1);
+        assert_int_equal(answer(&a, FSP_SYNC_DELAY, 900 * S * i, 0, 1).until_us,
+                answer(&b, FSP_SYNC_DELAY, 900 * S * i, 0, 1).until_us);
+    }
+}
+
+static void
+a_wait_the_office_asks_for_is_kept_up_to_the_ceiling(void **state)
+{
+    struct fsp_sync_event event = {
+            .kind = FSP_SYNC_DELAY, .now_us = 0, .size = 1, .after_us = 60 * S};
+    struct fsp_sync sync;
+
+    (void)state;
+    fsp_sync_init(&sync, 1);
+    (void)tick(&sync, 0, 0, 1);
+    assert_int_equal(fsp_sync_step(&sync, &event).until_us, 60 * S);
+    (void)tick(&sync, 60 * S, 0, 1);
+    event.now_us = 60 * S;
+    event.after_us = 86400 * S;
+    assert_int_equal(fsp_sync_step(&sync, &event).until_us, 60 * S + FSP_SYNC_CEILING_US);
+}
+
+static void
+too_early_ticks_only_wait_and_never_lengthen_the_wait(void **state)
+{
+    struct fsp_sync_action action;
+    struct fsp_sync sync;
+
+    (void)state;
+    fsp_sync_init(&sync, 1);
+    (void)tick(&sync, 0, 0, 1);
+    action = answer(&sync, FSP_SYNC_REFUSED, 0, 0, 1);
+    assert_int_equal(action.kind, FSP_SYNC_WAIT);
+    assert_true(action.until_us >= FSP_SYNC_CEILING_US / 2);
+    assert_true(action.until_us <= FSP_SYNC_CEILING_US);
+    assert_int_equal(tick(&sync, 1, 0, 5).until_us, action.until_us);
+    /* A courier brought the receipt meanwhile. */
+    assert_int_equal(tick(&sync, 2, 5, 5).kind, FSP_SYNC_REST);
+}
+
+static void
+a_gap_goes_back_and_a_run_of_gaps_only_delays(void **state)
+{
+    struct fsp_sync_action action;
+    struct fsp_sync sync;
+
+    (void)state;
+    fsp_sync_init(&sync, 1);
+    (void)tick(&sync, 0, 50, 60);
+    action = answer(&sync, FSP_SYNC_GAP, 0, 20, 60);
+    assert_int_equal(action.kind, FSP_SYNC_SEND);
+    assert_int_equal(action.old, 20);
+    for (int i = 2; i < FSP_SYNC_GAPS_MOST; i++)
+        assert_int_equal(answer(&sync, FSP_SYNC_GAP, 0, 20, 60).kind, FSP_SYNC_SEND);
+    assert_int_equal(answer(&sync, FSP_SYNC_GAP, 0, 20, 60).kind, FSP_SYNC_WAIT);
+}
+
+static void
+a_contradiction_stops_for_good(void **state)
+{
+    static const enum fsp_sync_event_kind kinds[] = {FSP_SYNC_TICK, FSP_SYNC_TAKEN,
+            FSP_SYNC_GAP, FSP_SYNC_DELAY, FSP_SYNC_TOO_LARGE, FSP_SYNC_REFUSED};
+    struct fsp_sync sync;
+
+    (void)state;
+    fsp_sync_init(&sync, 1);
+    (void)tick(&sync, 0, 0, 1);
+    assert_int_equal(answer(&sync, FSP_SYNC_CONTRADICT, 0, 0, 1).kind, FSP_SYNC_STOP);
+    for (size_t i = 0; i < sizeof(kinds) / sizeof(kinds[0]); i++)
+        assert_int_equal(answer(&sync, kinds[i], S, 0, 9).kind, FSP_SYNC_STOP);
+}
+
+static void
+nothing_short_of_a_contradiction_ever_gives_up(void **state)
+{
+    static const enum fsp_sync_event_kind kinds[] = {
+            FSP_SYNC_GAP, FSP_SYNC_DELAY, FSP_SYNC_TOO_LARGE, FSP_SYNC_REFUSED};
+    struct fsp_sync sync;
+    int64_t now = 0;
+    uint64_t random = 3;
+
+    (void)state;
+    fsp_sync_init(&sync, 9);
+    (void)tick(&sync, now, 0, 100);
+    for (int i = 0; i < 5000; i++) {
+        struct fsp_sync_action action;
+
+        random = random * UINT64_C(6364136223846793005) + 1;
+        action = answer(&sync, kinds[random >> 62], now, 0, 100);
+        if (action.kind == FSP_SYNC_WAIT) {
+            assert_true(action.until_us - now <= FSP_SYNC_CEILING_US);
+            now = action.until_us;
+            action = tick(&sync, now, 0, 100);
+        }
+        assert_int_equal(action.kind, FSP_SYNC_SEND);
+        assert_in_range(action.payload, FSP_SYNC_PAYLOAD_LEAST, FSP_SYNC_PAYLOAD_MOST);
+    }
+}
+
+static void
+an_answer_nobody_waits_for_changes_nothing(void **state)
+{
+    struct fsp_sync sync;
+
+    (void)state;
+    fsp_sync_init(&sync, 1);
+    assert_int_equal(tick(&sync, 0, 5, 5).kind, FSP_SYNC_REST);
+    assert_int_equal(answer(&sync, FSP_SYNC_GAP, 0, 0, 5).kind, FSP_SYNC_REST);
+    assert_int_equal(sync.held, 5);
+}
+
+int
+main(void)
+{
+    const struct CMUnitTest tests[] = {
+            cmocka_unit_test(nothing_pending_rests),
+            cmocka_unit_test(
+                    what_is_pending_is_sent_from_the_offices_position_until_all_is_taken),
+            cmocka_unit_test(bundles_grow_on_a_good_link_and_shrink_on_a_bad_one),
+            cmocka_unit_test(
+                    backoff_doubles_its_bound_is_jittered_and_never_passes_the_ceiling),
+            cmocka_unit_test(the_same_seed_waits_the_same),
+            cmocka_unit_test(a_wait_the_office_asks_for_is_kept_up_to_the_ceiling),
+            cmocka_unit_test(too_early_ticks_only_wait_and_never_lengthen_the_wait),
+            cmocka_unit_test(a_gap_goes_back_and_a_run_of_gaps_only_delays),
+            cmocka_unit_test(a_contradiction_stops_for_good),
+            cmocka_unit_test(nothing_short_of_a_contradiction_ever_gives_up),
+            cmocka_unit_test(an_answer_nobody_waits_for_changes_nothing),
+    };
+
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
