@@ -60,7 +60,8 @@ CHARACTERS = {
     "whimbrel": dict(
         nature="planned", mast="147ft", drum="30in", block="45000lb", drive="top-drive",
         rope="1-3/8in", grade="EIPS", lines=8, strung="1650ft", received="5000ft",
-        sheave="54in", stand=93, programme=90, first=2000, later=1800, form="csv", zone="-02:00"),
+        sheave="54in", stand=93, programme=90, first=2000, later=1800, form="csv", zone="-02:00",
+        local=True),
 }
 
 # Hole sections: to which depth (ft, about), rate of drilling ft/h, hours a bit lasts, casing.
@@ -106,6 +107,7 @@ class Rig:
         self.zone = datetime.timedelta(
             hours=sign * int(self.c["zone"][1:3]), minutes=sign * int(self.c["zone"][4:]))
         self.clock = 6 * 60  # minutes of local time since the start's midnight
+        self.first_day = self.clock + DAY
         self.end = self.clock + days * DAY
         self.records = []  # as typed; `_t` is the local minute, `_own` entered alone by form
         self.used = set()  # (kind, op, minute): no two records share one
@@ -121,6 +123,7 @@ class Rig:
         self.fault_at = 1.0
         self.jarring = False
         self.stringing = 0
+        self.condemned = False  # an inspection has said: cut
         self.reel = f"LB-{self.random.randrange(1010, 1990)}"
 
     # --- writing ----------------------------------------------------------------------------
@@ -156,6 +159,8 @@ class Rig:
 
     def time_text(self, minute):
         t = self.start + datetime.timedelta(minutes=minute)
+        if self.c.get("local") and minute > self.first_day:
+            return t.strftime("%Y-%m-%d %H:%M")  # in the rig's own zone
         return t.strftime("%Y-%m-%dT%H:%M") + self.c["zone"]
 
     def d(self, value):
@@ -185,7 +190,7 @@ class Rig:
         r = self.random
         tour = self.tour_name()
         if r.random() < 0.55 and self.reel_hung():
-            self.inspect("tour", "run", r.choice(("driller", "derrickman", "toolpusher")))
+            self.inspect("tour", "watch" if self.condemned else "run", r.choice(("driller", "derrickman", "toolpusher")))
         fields = {"tour": tour, "complete": "yes"}
         if bit is not None:
             fields["bit_depth"] = self.d(bit)
@@ -292,6 +297,7 @@ class Rig:
                      places=self.places(r.sample(PLACES, 3)))
         self.spend(10)
         self.emit("cut", own=True, by="toolpusher", **fields)
+        self.condemned = False
         self.planned_run = self.planned_run + 1 if reason.startswith("planned") else 0
         self.job_checks()
         self.new_interval()
@@ -306,6 +312,7 @@ class Rig:
         served = self.served()
         if self.nature == "early" and served >= self.fault_at and not self.account.first:
             self.spend(30)
+            self.condemned = True
             self.inspect("after-event", "cut", "line-inspector", own=True,
                          places=self.places(("crossover", "fast-line sheave", "anchor"),
                                             broken="fast-line sheave"),
