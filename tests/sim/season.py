@@ -60,8 +60,7 @@ CHARACTERS = {
     "whimbrel": dict(
         nature="planned", mast="147ft", drum="30in", block="45000lb", drive="top-drive",
         rope="1-3/8in", grade="EIPS", lines=8, strung="1650ft", received="5000ft",
-        sheave="54in", stand=93, programme=90, first=2000, later=1800, form="csv", zone="-02:00",
-        local=True),
+        sheave="54in", stand=93, programme=90, first=2000, later=1800, form="csv", zone="-02:00"),
 }
 
 # Hole sections: to which depth (ft, about), rate of drilling ft/h, hours a bit lasts, casing.
@@ -107,7 +106,6 @@ class Rig:
         self.zone = datetime.timedelta(
             hours=sign * int(self.c["zone"][1:3]), minutes=sign * int(self.c["zone"][4:]))
         self.clock = 6 * 60  # minutes of local time since the start's midnight
-        self.first_day = self.clock + DAY
         self.end = self.clock + days * DAY
         self.records = []  # as typed; `_t` is the local minute, `_own` entered alone by form
         self.used = set()  # (kind, op, minute): no two records share one
@@ -159,8 +157,6 @@ class Rig:
 
     def time_text(self, minute):
         t = self.start + datetime.timedelta(minutes=minute)
-        if self.c.get("local") and minute > self.first_day:
-            return t.strftime("%Y-%m-%d %H:%M")  # in the rig's own zone
         return t.strftime("%Y-%m-%dT%H:%M") + self.c["zone"]
 
     def d(self, value):
