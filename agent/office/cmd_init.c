@@ -32,6 +32,8 @@ fill_store(struct fsp_args *args, const char *folder, const char *fleet, struct 
         rc = shelf->ops->set_fleet(shelf->ctx, fleet, err);
     if (rc == FSP_OK)
         rc = shelf->ops->commit(shelf->ctx, err);
+    if (rc == FSP_OK)
+        rc = shelf->ops->tidy(shelf->ctx, true, err);
     fsp_shelf_close(shelf);
     fsp_office_keys_fini(&keys);
     return rc;

@@ -144,6 +144,8 @@ stop(struct service *service)
     fsp_http_stop(service->intake_http);
     fsp_board_free(service->board);
     fsp_intake_free(service->intake);
+    if (service->shelf != NULL && service->shelf->ctx != NULL) /* else the next start does it */
+        (void)service->shelf->ops->tidy(service->shelf->ctx, true, NULL);
     fsp_office_keys_fini(&service->keys);
     fsp_shelf_close(service->shelf);
     if (service->has_signals)

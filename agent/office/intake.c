@@ -584,7 +584,7 @@ fsp_intake_take(struct fsp_intake *intake, const uint8_t *bundle, size_t len, in
         rc = pass(&p, digest, err);
     /* Housekeeping: a reader in its way must not turn a receipt into a failure. */
     if (rc == FSP_OK && *status == FSP_ANSWER_TAKEN)
-        (void)intake->shelf->ops->tidy(intake->shelf->ctx, NULL);
+        (void)intake->shelf->ops->tidy(intake->shelf->ctx, false, NULL);
 out:
     if (locked)
         (void)pthread_mutex_unlock(&intake->writer);

@@ -82,8 +82,9 @@ struct fsp_shelf_ops {
     enum fsp_rc (*begin)(void *ctx, bool write, struct fsp_err *err);
     enum fsp_rc (*commit)(void *ctx, struct fsp_err *err);
     void (*rollback)(void *ctx); /* no-op outside a transaction */
-    /* Fold what was written into the main file when it is worth while. Outside a transaction. */
-    enum fsp_rc (*tidy)(void *ctx, struct fsp_err *err);
+    /* Fold what was written into the main file when it is worth while, or all of it when `whole`.
+     * Outside a transaction. */
+    enum fsp_rc (*tidy)(void *ctx, bool whole, struct fsp_err *err);
     /* The backend's own integrity check. */
     enum fsp_rc (*check)(void *ctx, struct fsp_err *err);
 

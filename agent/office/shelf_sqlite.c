@@ -167,13 +167,13 @@ shelf_rollback(void *ctx)
 }
 
 static enum fsp_rc
-shelf_tidy(void *ctx, struct fsp_err *err)
+shelf_tidy(void *ctx, bool whole, struct fsp_err *err)
 {
     struct sqlite_shelf *shelf = ctx;
     enum fsp_rc rc;
     struct stat st;
 
-    if (stat(shelf->wal_path, &st) != 0 || st.st_size < TIDY_BYTES)
+    if (stat(shelf->wal_path, &st) != 0 || (!whole && st.st_size < TIDY_BYTES))
         return FSP_OK;
     rc = take_lock(shelf, err);
     if (rc != FSP_OK)

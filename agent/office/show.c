@@ -396,9 +396,7 @@ fsp_show_rig(
     fsp_buf_printf(buf, "%s/%s\n", fleet->name, rig->name);
     say_account(rig, buf);
     say_time(buf, "last heard", rig->heard_s);
-    fsp_buf_printf(buf, "%-22s%s: ", "early cuts", fsp_review_state_text(rig->review.state));
-    fsp_text_show(buf, rig->review.text, strlen(rig->review.text));
-    fsp_buf_add_byte(buf, '\n');
+    say_line(buf, "early cuts", rig->review.text);
     if (flags.len > 0)
         say_line(buf, "flags", fsp_buf_peek(&flags));
     for (size_t i = 0; i < rig->n_logs; i++) {

@@ -1,0 +1,316 @@
+#include "office_support.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "line/ledger.h"
+#include "office/board.h"
+#include "office/fleet.h"
+#include "office/show.h"
+#include "record/check.h"
+#include "record/record.h"
+
+#define OUT_MAX ((size_t)4 * 1024 * 1024)
+
+/* One record by its JSON, made canonical the way a rig does. */
+static void
+add_json(struct rig *rig, const char *json)
+{
+    struct fsp_check_context context = {.present_s = START_S + 400 * FSP_S_PER_DAY};
+    struct fsp_record *record = NULL;
+    struct fsp_buf bytes;
+    struct fsp_err err = {0};
+
+    assert_ok(fsp_check_json(json, strlen(json), &context, &record, &err), &err);
+    fsp_buf_init(&bytes, FSP_ENTRY_MAX);
+    fsp_record_write(record, &bytes);
+    rig_add(rig, fsp_buf_peek(&bytes));
+    fsp_buf_fini(&bytes);
+    fsp_record_free(record);
+}
+
+static void
+add_start(struct rig *rig)
+{
+    add_json(rig, "{\"kind\":\"rig\",\"at\":\"2026-03-01T00:00:00Z\",\"by\":\"clerk\","
+                  "\"mast\":\"142ft\",\"drum\":\"30in\",\"block\":\"47000lb\"}");
+    add_json(rig, "{\"kind\":\"reel\",\"at\":\"2026-03-01T01:00:00Z\",\"by\":\"clerk\","
+                  "\"reel\":\"<b>R-1</b>\",\"rope\":\"1-3/8in\",\"grade\":\"EIPS\","
+                  "\"received\":\"5000ft\",\"strung\":\"1200ft\",\"lines\":10}");
+    add_json(rig, "{\"kind\":\"program\",\"at\":\"2026-03-01T02:00:00Z\",\"by\":\"engineer\","
+                  "\"cut\":\"90ft\",\"first-goal\":\"1800\",\"later-goal\":\"1600\"}");
+    add_json(rig, "{\"kind\":\"drill-string\",\"at\":\"2026-03-01T03:00:00Z\",\"by\":\"clerk\","
+                  "\"pipe\":\"19.5lb/ft\",\"stand\":\"90ft\",\"bha-weight\":\"50000lb\","
+                  "\"bha-length\":\"600ft\",\"mud\":\"10ppg\"}");
+}
+
+static void
+add_trip(struct rig *rig, int day)
+{
+    char json[256];
+
+    (void)snprintf(json, sizeof(json),
+            "{\"kind\":\"work\",\"at\":\"2026-03-%02dT12:00:00Z\",\"by\":\"clerk\","
+            "\"op\":\"round-trip\",\"depth\":\"8000ft\"}",
+            day);
+    add_json(rig, json);
+}
+
+static void
+send_all(struct rig *rig, struct office *office)
+{
+    assert_int_equal(rig_send(rig, office, (const uint64_t[2]){0, rig->n}, true, NULL), 200);
+}
+
+static void
+load(struct office *office, struct fsp_fleet **fleet)
+{
+    struct fsp_err err = {0};
+
+    assert_ok(fsp_fleet_load(office->shelf, START_S + 60 * FSP_S_PER_DAY, fleet, &err), &err);
+}
+
+/* The ledger of the same records made by hand, as a rig with both logs at home would make it. */
+static void
+ledger_by_hand(const struct rig *const *logs, size_t n, struct fsp_buf *out)
+{
+    struct fsp_ledger *ledger = NULL;
+    struct fsp_record *records[2 * ENTRIES_MAX];
+    size_t used = 0;
+    struct fsp_err err = {0};
+
+    assert_ok(fsp_ledger_new(&ledger, &err), &err);
+    for (size_t l = n; l-- > 0;) /* the other way round: the order must not matter */
+        for (size_t i = 0; i < logs[l]->n; i++) {
+            struct fsp_ledger_entry entry = {.log = (uint32_t)l, .index = i};
+            const uint8_t *bytes = (const uint8_t *)logs[l]->entries[i];
+            size_t len = strlen(logs[l]->entries[i]);
+
+            assert_ok(fsp_check_stored(bytes, len, &records[used], &err), &err);
+            entry.record = records[used++];
+            fsp_leaf_hash(bytes, len, entry.leaf);
+            assert_ok(fsp_ledger_add(ledger, &entry, &err), &err);
+        }
+    assert_ok(fsp_ledger_fold(ledger, START_S + 60 * FSP_S_PER_DAY, &err), &err);
+    fsp_ledger_json(ledger, out);
+    fsp_ledger_free(ledger);
+    for (size_t i = 0; i < used; i++)
+        fsp_record_free(records[i]);
+}
+
+static void
+two_logs_of_a_rig_are_one_account(void **state)
+{
+    struct office office;
+    struct rig one;
+    struct rig two;
+    const struct rig *const both[] = {&one, &two};
+    struct fsp_fleet *fleet = NULL;
+    const struct fsp_fleet_rig *rig;
+    struct fsp_buf theirs;
+    struct fsp_buf ours;
+
+    (void)state;
+    office_start(&office);
+    rig_start(&one, &office, "heron", "a1");
+    rig_start(&two, &office, "heron", "b2");
+    add_start(&one);
+    add_trip(&one, 2);
+    add_trip(&two, 3);
+    add_trip(&two, 4);
+    send_all(&one, &office);
+    office.now_us += 7 * FSP_US_PER_S;
+    send_all(&two, &office);
+    load(&office, &fleet);
+    assert_int_equal(fleet->n, 1);
+    rig = fsp_fleet_find(fleet, "heron");
+    assert_non_null(rig);
+    assert_int_equal(rig->n_logs, 2);
+    assert_string_equal(fsp_fleet_current(rig)->log.origin, FLEET "/heron/b2");
+    assert_int_equal(rig->entries, one.n + two.n);
+    assert_int_equal(rig->unreadable, 0);
+    assert_int_equal(rig->heard_s, START_S + 7);
+    fsp_buf_init(&ours, OUT_MAX);
+    fsp_buf_init(&theirs, OUT_MAX);
+    fsp_ledger_json(rig->ledger, &ours);
+    ledger_by_hand(both, 2, &theirs);
+    assert_string_equal(fsp_buf_peek(&ours), fsp_buf_peek(&theirs));
+    fsp_buf_reset(&ours);
+    fsp_show_rig_json(fleet, rig, &ours);
+    assert_non_null(strstr(fsp_buf_peek(&ours), fsp_buf_peek(&theirs)));
+    fsp_buf_fini(&ours);
+    fsp_buf_fini(&theirs);
+    fsp_fleet_free(fleet);
+    rig_stop(&one);
+    rig_stop(&two);
+    office_stop(&office);
+}
+
+static void
+a_rig_never_heard_is_listed(void **state)
+{
+    struct office office;
+    struct rig rig;
+    struct fsp_fleet *fleet = NULL;
+    struct fsp_buf out;
+
+    (void)state;
+    office_start(&office);
+    rig_start(&rig, &office, "plover", "a1");
+    load(&office, &fleet);
+    assert_int_equal(fleet->n, 1);
+    assert_null(fsp_fleet_current(&fleet->rigs[0]));
+    assert_null(fsp_fleet_find(fleet, "heron"));
+    fsp_buf_init(&out, OUT_MAX);
+    fsp_show_fleet(fleet, &out);
+    assert_non_null(strstr(fsp_buf_peek(&out), "never heard"));
+    fsp_buf_reset(&out);
+    fsp_show_rig(fleet, &fleet->rigs[0], &out);
+    fsp_show_rig_json(fleet, &fleet->rigs[0], &out);
+    fsp_show_early(fleet, &out);
+    assert_int_equal(out.rc, FSP_OK);
+    fsp_buf_fini(&out);
+    fsp_fleet_free(fleet);
+    rig_stop(&rig);
+    office_stop(&office);
+}
+
+static void
+what_needs_attention_comes_first(void **state)
+{
+    static const char *const names[] = {"dunlin", "heron", "plover", "whimbrel"};
+    static const char *const want[] = {"plover", "whimbrel", "heron", "dunlin"};
+    struct office office;
+    struct rig rigs[4];
+    struct fsp_fleet *fleet = NULL;
+    const struct fsp_fleet_rig *order[4];
+
+    (void)state;
+    office_start(&office);
+    for (size_t i = 0; i < 4; i++) {
+        rig_start(&rigs[i], &office, names[i], "a1");
+        add_start(&rigs[i]);
+        add_trip(&rigs[i], 2);
+    }
+    rig_add(&rigs[1], "unreadable"); /* heron: a flag */
+    for (int day = 3; day < 12; day++)
+        add_trip(&rigs[3], day); /* whimbrel: overdue */
+    add_json(&rigs[2],
+            "{\"kind\":\"inspection\",\"at\":\"2026-03-03T00:00:00Z\",\"by\":\"inspector\","
+            "\"fleet\":\"lantern-basin\",\"rig\":\"plover\",\"reel\":\"<b>R-1</b>\","
+            "\"inspector\":\"inspector\",\"scope\":\"monthly\",\"decision\":\"out-of-"
+            "service\"}");
+    for (size_t i = 0; i < 4; i++)
+        send_all(&rigs[i], &office);
+    load(&office, &fleet);
+    assert_int_equal(fleet->n, 4);
+    fsp_fleet_by_attention(fleet, order);
+    for (size_t i = 0; i < 4; i++)
+        assert_string_equal(order[i]->name, want[i]);
+    fsp_fleet_free(fleet);
+    for (size_t i = 0; i < 4; i++)
+        rig_stop(&rigs[i]);
+    office_stop(&office);
+}
+
+/* A rig that cuts at about a sixth of its goal, n times. */
+static void
+add_early_cuts(struct rig *rig, int n)
+{
+    char json[384];
+
+    for (int i = 0; i < n; i++) {
+        add_trip(rig, 2 + 2 * i);
+        (void)snprintf(json, sizeof(json),
+                "{\"kind\":\"slip\",\"at\":\"2026-03-%02dT13:00:00Z\",\"by\":\"clerk\","
+                "\"length\":\"90ft\"}",
+                2 + 2 * i);
+        add_json(rig, json);
+        (void)snprintf(json, sizeof(json),
+                "{\"kind\":\"cut\",\"at\":\"2026-03-%02dT14:00:00Z\",\"by\":\"clerk\","
+                "\"length\":\"90ft\",\"reason\":\"broken-wires\",\"place\":\"crossover\","
+                "\"condition\":\"worn-out\"}",
+                2 + 2 * i);
+        add_json(rig, json);
+    }
+}
+
+static void
+the_rig_that_keeps_cutting_early_is_flagged_and_no_other(void **state)
+{
+    struct office office;
+    struct rig early;
+    struct rig usual;
+    struct fsp_fleet *fleet = NULL;
+    struct fsp_buf out;
+
+    (void)state;
+    office_start(&office);
+    rig_start(&early, &office, "heron", "a1");
+    rig_start(&usual, &office, "plover", "a1");
+    add_start(&early);
+    add_early_cuts(&early, 7);
+    add_start(&usual);
+    add_trip(&usual, 2);
+    send_all(&early, &office);
+    send_all(&usual, &office);
+    load(&office, &fleet);
+    assert_int_equal(fsp_fleet_find(fleet, "heron")->review.state, FSP_REVIEW_FLAGGED);
+    assert_int_not_equal(fsp_fleet_find(fleet, "plover")->review.state, FSP_REVIEW_FLAGGED);
+    fsp_buf_init(&out, OUT_MAX);
+    fsp_show_early_json(fleet, &out);
+    assert_non_null(strstr(fsp_buf_peek(&out), "\"rig\":\"heron\""));
+    assert_null(strstr(fsp_buf_peek(&out), "\"rig\":\"plover\""));
+    assert_non_null(strstr(fsp_buf_peek(&out), "\"cuts\":["));
+    fsp_buf_reset(&out);
+    fsp_show_early(fleet, &out);
+    assert_non_null(strstr(fsp_buf_peek(&out), "broken-wires"));
+    fsp_buf_fini(&out);
+    fsp_fleet_free(fleet);
+    rig_stop(&early);
+    rig_stop(&usual);
+    office_stop(&office);
+}
+
+static void
+the_page_escapes_what_rigs_send(void **state)
+{
+    struct office office;
+    struct rig rig;
+    struct fsp_fleet *fleet = NULL;
+    struct fsp_buf out;
+
+    (void)state;
+    office_start(&office);
+    rig_start(&rig, &office, "heron", "a1");
+    add_start(&rig);
+    add_early_cuts(&rig, 7);
+    rig_add(&rig, "<script>alert(1)</script>");
+    send_all(&rig, &office);
+    load(&office, &fleet);
+    fsp_buf_init(&out, OUT_MAX);
+    fsp_board_fleet(fleet, &out);
+    assert_int_equal(out.rc, FSP_OK);
+    assert_non_null(strstr(fsp_buf_peek(&out), "<title>Farspool \xc2\xb7 " FLEET "</title>"));
+    assert_non_null(strstr(fsp_buf_peek(&out), "the line&#39;s limit, never the rig&#39;s"));
+    assert_null(strstr(fsp_buf_peek(&out), "<script"));
+    assert_null(strstr(fsp_buf_peek(&out), "<b>R-1"));
+    fsp_buf_fini(&out);
+    fsp_fleet_free(fleet);
+    rig_stop(&rig);
+    office_stop(&office);
+}
+
+int
+main(void)
+{
+    const struct CMUnitTest tests[] = {
+            cmocka_unit_test(two_logs_of_a_rig_are_one_account),
+            cmocka_unit_test(a_rig_never_heard_is_listed),
+            cmocka_unit_test(what_needs_attention_comes_first),
+            cmocka_unit_test(the_rig_that_keeps_cutting_early_is_flagged_and_no_other),
+            cmocka_unit_test(the_page_escapes_what_rigs_send),
+    };
+
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
