@@ -222,7 +222,7 @@ static enum fsp_rc
 shelf_set_fleet(void *ctx, const char *fleet, struct fsp_err *err)
 {
     struct sqlite_shelf *shelf = ctx;
-    struct fsp_stmt *stmt;
+    struct fsp_stmt *stmt = NULL;
     enum fsp_rc rc = fsp_stmt_get(shelf->db, SQL_SET_FLEET, &stmt, err);
 
     if (rc != FSP_OK)
@@ -236,7 +236,7 @@ static enum fsp_rc
 one_name(struct sqlite_shelf *shelf, const char *sql, const char *bind, char *out,
         struct fsp_err *err)
 {
-    struct fsp_stmt *stmt;
+    struct fsp_stmt *stmt = NULL;
     bool row = false;
     enum fsp_rc rc = fsp_stmt_get(shelf->db, sql, &stmt, err);
 
@@ -275,7 +275,7 @@ shelf_invite(void *ctx, const char *rig, const uint8_t mark[FSP_MARK_LEN], int64
         struct fsp_err *err)
 {
     struct sqlite_shelf *shelf = ctx;
-    struct fsp_stmt *stmt;
+    struct fsp_stmt *stmt = NULL;
     enum fsp_rc rc = fsp_stmt_get(shelf->db, SQL_ADD_RIG, &stmt, err);
 
     if (rc != FSP_OK)
@@ -297,7 +297,7 @@ shelf_invitation(void *ctx, const uint8_t mark[FSP_MARK_LEN], struct fsp_shelf_i
         struct fsp_err *err)
 {
     struct sqlite_shelf *shelf = ctx;
-    struct fsp_stmt *stmt;
+    struct fsp_stmt *stmt = NULL;
     bool row = false;
     enum fsp_rc rc = fsp_stmt_get(shelf->db, SQL_INVITATION, &stmt, err);
 
@@ -321,7 +321,7 @@ shelf_invitation(void *ctx, const uint8_t mark[FSP_MARK_LEN], struct fsp_shelf_i
 static enum fsp_rc
 is_taken(struct sqlite_shelf *shelf, const struct fsp_shelf_log *log, struct fsp_err *err)
 {
-    struct fsp_stmt *stmt;
+    struct fsp_stmt *stmt = NULL;
     bool row = false;
     enum fsp_rc rc = fsp_stmt_get(shelf->db, SQL_TAKEN, &stmt, err);
 
@@ -342,7 +342,7 @@ shelf_enrol(void *ctx, struct fsp_shelf_log *log, struct fsp_err *err)
 {
     struct sqlite_shelf *shelf = ctx;
     struct fsp_shelf_invitation invitation;
-    struct fsp_stmt *stmt;
+    struct fsp_stmt *stmt = NULL;
     enum fsp_rc rc = shelf_invitation(ctx, log->mark, &invitation, err);
 
     if (rc == FSP_OK && strcmp(invitation.rig, log->rig) != 0)
@@ -394,7 +394,7 @@ static enum fsp_rc
 shelf_find_log(void *ctx, const char *origin, struct fsp_shelf_log *out, struct fsp_err *err)
 {
     struct sqlite_shelf *shelf = ctx;
-    struct fsp_stmt *stmt;
+    struct fsp_stmt *stmt = NULL;
     enum fsp_rc rc = fsp_stmt_get(shelf->db, SQL_FIND_LOG, &stmt, err);
 
     if (rc != FSP_OK)
@@ -407,7 +407,7 @@ static enum fsp_rc
 shelf_next_log(void *ctx, int64_t after, struct fsp_shelf_log *out, struct fsp_err *err)
 {
     struct sqlite_shelf *shelf = ctx;
-    struct fsp_stmt *stmt;
+    struct fsp_stmt *stmt = NULL;
     enum fsp_rc rc = fsp_stmt_get(shelf->db, SQL_NEXT_LOG, &stmt, err);
 
     if (rc != FSP_OK)
@@ -470,7 +470,7 @@ shelf_add_head(void *ctx, int64_t log, const struct fsp_range *range,
         const struct fsp_buf *note, int64_t cosigned_s, struct fsp_err *err)
 {
     struct sqlite_shelf *shelf = ctx;
-    struct fsp_stmt *stmt;
+    struct fsp_stmt *stmt = NULL;
     enum fsp_rc rc = fsp_logtable_add_head(
             shelf->db, log, range, note->data, note->len, cosigned_s, err);
 
@@ -517,7 +517,7 @@ static enum fsp_rc
 shelf_add_fork(void *ctx, const struct fsp_shelf_fork *fork, struct fsp_err *err)
 {
     struct sqlite_shelf *shelf = ctx;
-    struct fsp_stmt *stmt;
+    struct fsp_stmt *stmt = NULL;
     enum fsp_rc rc = fsp_stmt_get(shelf->db, SQL_ADD_FORK, &stmt, err);
 
     if (rc != FSP_OK)
@@ -539,7 +539,7 @@ shelf_fork_at(void *ctx, uint64_t i, struct fsp_shelf_fork *out, struct fsp_buf 
         struct fsp_err *err)
 {
     struct sqlite_shelf *shelf = ctx;
-    struct fsp_stmt *stmt;
+    struct fsp_stmt *stmt = NULL;
     bool row = false;
     size_t len[3] = {0, 0, 0};
     enum fsp_rc rc = fsp_stmt_get(shelf->db, SQL_FORK_AT, &stmt, err);

@@ -66,15 +66,17 @@ static void
 head_note(const struct fsp_range *range, struct fsp_buf *note)
 {
     static const uint8_t sig[FSP_SIG_LEN];
+    struct fsp_skey *skey = NULL;
     struct fsp_checkpoint head = {.origin = FLEET "/heron/a1", .size = range->size};
-    struct fsp_vkey vkey;
     struct fsp_err err = {0};
 
     fsp_range_root(range, head.root);
-    assert_ok(fsp_vkey_make(&vkey, head.origin, FSP_KEY_NOTE, sig, &err), &err);
+    assert_ok(fsp_proof_init(&err), &err);
+    assert_ok(fsp_skey_new(&skey, head.origin, FSP_KEY_NOTE, fsp_env_system(), &err), &err);
     fsp_checkpoint_write(&head, note);
     fsp_buf_add_byte(note, '\n');
-    fsp_note_add_line(note, &vkey, sig, sizeof(sig));
+    fsp_note_add_line(note, fsp_skey_vkey(skey), sig, sizeof(sig));
+    fsp_skey_free(skey);
 }
 
 static void
