@@ -675,6 +675,7 @@ fsp_journal_times(
     int64_t last_s = 0;
     enum fsp_rc rc;
     bool has = false;
+    bool row = false;
 
     *noted_s = 0;
     *receipt_s = 0;
@@ -684,13 +685,15 @@ fsp_journal_times(
     if (rc == FSP_OK)
         rc = meta_u64(journal->db, "noted", &stored, err);
     if (rc == FSP_OK)
-        rc = fsp_stmt_get(journal->db, FSP_SQL_RECEIPT_TIME, &stmt, err);
+        rc = fsp_stmt_get(journal->db, FSP_SQL_RECEIPT_LAST, &stmt, err);
     if (rc == FSP_OK)
-        rc = fsp_stmt_step(stmt, &(bool){false}, err);
+        rc = fsp_stmt_step(stmt, &row, err);
     if (rc != FSP_OK)
         return rc;
-    *receipt_s = fsp_stmt_int(stmt, 0);
-    fsp_stmt_reset(stmt);
+    if (row) {
+        *receipt_s = fsp_stmt_int(stmt, 1);
+        fsp_stmt_reset(stmt);
+    }
     *noted_s = (int64_t)stored;
     if (has && last_s > *noted_s)
         *noted_s = last_s;

@@ -45,7 +45,6 @@
     "INSERT INTO receipt(size, time_s, arrived_s) VALUES(?1, ?2, ?3)"                          \
     " ON CONFLICT(size) DO NOTHING"
 #define FSP_SQL_RECEIPT_LAST "SELECT size, time_s FROM receipt ORDER BY size DESC LIMIT 1"
-#define FSP_SQL_RECEIPT_TIME "SELECT max(time_s) FROM receipt"
 #define FSP_SQL_RECEIPT_HAS  "SELECT 1 FROM receipt WHERE size = ?1"
 #define FSP_SQL_SENT_ADD                                                                       \
     "INSERT INTO sent(bundle, old, size, made_s) VALUES(?1, ?2, ?3, ?4)"                       \

@@ -380,6 +380,10 @@ judge_unsigned(const struct fsp_answer *answer, struct fsp_verdict *verdict)
                 "403: the office does not take this rig: unknown, or its invitation was used "
                 "by "
                 "another key; ask the office for a new invitation");
+    } else if (status == 400) {
+        set(verdict, FSP_VERDICT_REFUSED,
+                "400: the bundle arrived altered or cut, or this is not the office; is the URL "
+                "right?");
     } else if (status == 408 || status == 429 || (status >= 500 && status <= 599)) {
         verdict->kind = FSP_VERDICT_DELAY;
         (void)snprintf(verdict->why, sizeof(verdict->why), "%ld: the office asks to try later",
