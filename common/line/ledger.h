@@ -61,6 +61,7 @@ enum fsp_due {
 /* One cut as the ledger judged it. */
 struct fsp_cut_row {
     uint32_t log;
+    int lines; /* string-up then */
     uint64_t index;
     int64_t at_s;
     const char *reel;      /* peek */
@@ -70,7 +71,6 @@ struct fsp_cut_row {
     const char *grade;     /* peek */
     const char *well;      /* peek, NULL when not known */
     double rope_m;         /* nominal diameter of the line */
-    int lines;             /* string-up then */
     double length_m;
     double slipped_m;   /* slipped since the cut before, the job's own included */
     double ton_miles_j; /* work since the cut before */

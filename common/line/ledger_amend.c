@@ -44,7 +44,7 @@ drop_doubles(struct fsp_ledger *ledger, struct item **list, size_t *n)
 {
     size_t kept = 0, i;
 
-    qsort(list, *n, sizeof(*list), by_log);
+    qsort(list, *n, sizeof(struct item *), by_log);
     for (i = 0; i < *n; i++) {
         if (kept > 0 && by_log(&list[kept - 1], &list[i]) == 0) {
             if (list[i]->sig == FSP_SIG_GOOD)

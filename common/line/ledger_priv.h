@@ -20,7 +20,7 @@
 
 #define FSP_LEDGER_DEPTH_SAME_M  0.5
 #define FSP_LEDGER_CUT_BEYOND_M  0.3
-#define FSP_LEDGER_LATE_S        (24 * 3600)
+#define FSP_LEDGER_LATE_S        INT64_C(86400)
 #define FSP_LEDGER_EARLY         0.90
 #define FSP_LEDGER_LONG          1.25
 #define FSP_LEDGER_SHOWN_DIFFERS 0.001

@@ -395,7 +395,7 @@ fsp_ledger_apply_work(struct fsp_ledger *ledger, const struct item *item)
     struct fold *fold = &ledger->fold;
     struct count_state *count = &fold->count;
     const struct item_work *w = &item->u.work;
-    struct fsp_work_out out;
+    struct fsp_work_out out = {0};
     struct fsp_err err = {0};
     double factor, served;
 

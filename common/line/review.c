@@ -106,10 +106,12 @@ common_place(const struct fsp_cut_row *const *cuts, const struct fsp_review *out
     const char *best = NULL;
     size_t most = 0, i, j;
 
-    for (i = 0; i < out->window; i++) {
+    for (i = 0; i < out->window && cuts[i] != NULL; i++) {
         size_t same = 0;
 
-        for (j = 0; j < out->window && cuts[i]->early && cuts[i]->place != NULL; j++) {
+        if (!cuts[i]->early || cuts[i]->place == NULL)
+            continue;
+        for (j = 0; j < out->window && cuts[j] != NULL; j++) {
             if (cuts[j]->early && cuts[j]->place != NULL &&
                     strcmp(cuts[j]->place, cuts[i]->place) == 0)
                 same++;
@@ -168,13 +170,13 @@ say(const struct fsp_cut_row *const *cuts, size_t have, struct fsp_review *out)
 static void
 judge_early(const struct fsp_cut_row *const *rows, size_t n, struct fsp_review *out)
 {
-    const struct fsp_cut_row *cuts[FSP_REVIEW_MOST];
+    const struct fsp_cut_row *cuts[FSP_REVIEW_MOST] = {NULL};
     size_t have = newest(rows, n, cuts), good = 0, i;
 
     pick_window(cuts, have, out);
-    for (i = 0; i < out->window && out->last == NULL; i++)
+    for (i = 0; i < out->window && cuts[i] != NULL && out->last == NULL; i++)
         out->last = cuts[i]->early ? cuts[i] : NULL;
-    while (good < have && !cuts[good]->early)
+    while (good < have && cuts[good] != NULL && !cuts[good]->early)
         good++;
     if (have < FSP_REVIEW_LEAST)
         out->state = FSP_REVIEW_WATCHING;

@@ -53,7 +53,7 @@ book_free(struct book *book)
 
     fsp_ledger_free(book->ledger);
     for (i = 0; i < book->n; i++)
-        fsp_record_free((struct fsp_record *)(uintptr_t)book->entries[i].record);
+        fsp_record_free(book->records[i]);
     free(book);
 }
 
@@ -87,6 +87,7 @@ book_put_signed(struct book *book, const char *kind, const char *at, const char 
     }
     assert_ok(fsp_check_typed(kind, typed, n, &context, &record, &err), &err);
     entry->record = record;
+    book->records[book->n] = record;
     entry->index = book->n;
     entry->sig = sig;
     make_leaf(book->n, entry->leaf);
@@ -104,9 +105,7 @@ book_noted(struct book *book, size_t index, const char *noted)
 {
     struct fsp_err err = {0};
 
-    assert_ok(fsp_record_set_text((struct fsp_record *)(uintptr_t)book->entries[index].record,
-                      "noted", noted, &err),
-            &err);
+    assert_ok(fsp_record_set_text(book->records[index], "noted", noted, &err), &err);
 }
 
 void

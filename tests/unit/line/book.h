@@ -15,6 +15,7 @@
 
 struct book {
     struct fsp_ledger_entry entries[BOOK_MAX];
+    struct fsp_record *records[BOOK_MAX]; /* the same, owned */
     size_t n;
     struct fsp_ledger *ledger;
 };

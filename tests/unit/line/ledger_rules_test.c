@@ -1,6 +1,7 @@
 #include "unit/line/book.h"
 
 #include "support/test.h"
+#include "unit/line/near.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -525,9 +526,7 @@ shown(struct book *book, size_t index, const char *work)
 {
     struct fsp_err err = {0};
 
-    assert_ok(fsp_record_set_text((struct fsp_record *)(uintptr_t)book->entries[index].record,
-                      "ton-miles", work, &err),
-            &err);
+    assert_ok(fsp_record_set_text(book->records[index], "ton-miles", work, &err), &err);
 }
 
 static void

@@ -1,4 +1,5 @@
 #include "support/test.h"
+#include "unit/line/near.h"
 
 #include <stdlib.h>
 #include <string.h>

@@ -1,4 +1,5 @@
 #include "support/test.h"
+#include "unit/line/near.h"
 
 #include <math.h>
 #include <string.h>

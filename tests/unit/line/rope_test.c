@@ -1,4 +1,5 @@
 #include "support/test.h"
+#include "unit/line/near.h"
 
 #include <math.h>
 #include <string.h>
@@ -10,24 +11,30 @@
 #define INCH(x) ((x)*FSP_IN_M)
 
 static void
+check_cell(const struct fsp_rope_size *size, const char *grade, int column)
+{
+    struct fsp_err err = {0};
+    struct fsp_rope rope;
+
+    assert_ok(fsp_rope_find(size->diameter_m, grade, 0, &rope, &err), &err);
+    assert_near(rope.strength_n, size->strength_n[column], 1e-6);
+    assert_near(rope.linear_nm, size->linear_nm, 1e-9);
+    assert_int_equal(rope.source, FSP_ROPE_TABLE);
+    assert_false(rope.matched_metric);
+}
+
+static void
 every_size_of_the_table_is_found_with_its_three_strengths(void **state)
 {
     static const char *const grades[] = {"IPS", "EIPS", "EEIPS"};
     const struct fsp_rope_size *size;
-    struct fsp_err err = {0};
-    struct fsp_rope rope;
     size_t i;
     int g;
 
     (void)state;
     for (i = 0; (size = fsp_rope_size_at(i)) != NULL; i++) {
-        for (g = 0; g < 3; g++) {
-            assert_ok(fsp_rope_find(size->diameter_m, grades[g], 0, &rope, &err), &err);
-            assert_near(rope.strength_n, size->strength_n[g], 1e-6);
-            assert_near(rope.linear_nm, size->linear_nm, 1e-9);
-            assert_int_equal(rope.source, FSP_ROPE_TABLE);
-            assert_false(rope.matched_metric);
-        }
+        for (g = 0; g < 3; g++)
+            check_cell(size, grades[g], g);
         assert_true(size->strength_n[0] < size->strength_n[1]);
         assert_true(size->strength_n[1] < size->strength_n[2]);
     }
