@@ -56,7 +56,7 @@ served_text(struct fsp_ledger *ledger, double served, double goal, const char *s
     fsp_say_number(&buf, floor(100 * served / goal), 0);
     fsp_buf_add_text(&buf, " %)");
     if (ledger->view.incomplete)
-        fsp_buf_add_text(&buf, "; the count is incomplete, the true figure is higher");
+        fsp_buf_add_text(&buf, "; the count is incomplete, the true figure may be higher");
     text = fsp_ledger_keep(ledger, "%s", fsp_buf_peek(&buf));
     fsp_buf_fini(&buf);
     return text;
