@@ -210,3 +210,25 @@ out:
     free(leaves);
     return rc;
 }
+
+enum fsp_rc
+evidence_example(struct evidence *evidence, size_t *index, struct fsp_err *err)
+{
+    static const char *const entries[] = {
+            "{\"at\":\"2026-03-01T00:00:00Z\",\"by\":\"clerk\",\"kind\":\"state\","
+            "\"noted\":\"2026-03-01T00:01:00Z\",\"state\":\"working\",\"v\":1}",
+            "{\"at\":\"2026-03-01T06:00:00Z\",\"by\":\"clerk\",\"complete\":\"yes\","
+            "\"kind\":\"tour\",\"noted\":\"2026-03-01T06:05:00Z\",\"tour\":\"night\",\"v\":1}",
+            "{\"at\":\"2026-03-01T07:00:00Z\",\"by\":\"clerk\",\"kind\":\"slip\","
+            "\"length\":\"30 ft\",\"noted\":\"2026-03-01T07:10:00Z\",\"v\":1}"};
+    const struct evidence_plan plan = {.entries = entries,
+            .size = sizeof(entries) / sizeof(entries[0]),
+            .index = 1,
+            .witnesses = 1,
+            .time_s = EVIDENCE_TIME_S};
+    struct counting counting = {0};
+    const struct fsp_env env = evidence_counting_env(&counting);
+
+    *index = plan.index;
+    return evidence_make(evidence, &plan, &env, err);
+}

@@ -57,6 +57,9 @@ void evidence_init(struct evidence *evidence);
 enum fsp_rc evidence_make(struct evidence *evidence, const struct evidence_plan *plan,
         const struct fsp_env *env, struct fsp_err *err) FSP_MUST_CHECK;
 void evidence_fini(struct evidence *evidence);
+/* The worked example of docs/formats.md: three entries, entry 1 proved, keys from counted seeds. */
+enum fsp_rc evidence_example(
+        struct evidence *evidence, size_t *index, struct fsp_err *err) FSP_MUST_CHECK;
 
 /* The invented record number i of a log (the inspection when asked for), appended. */
 void evidence_record(struct fsp_buf *buf, size_t i, bool inspection);

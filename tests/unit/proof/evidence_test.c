@@ -446,6 +446,56 @@ evidence_holds_at_every_size_and_index_up_to_20(void **state)
             check_size_and_index(size, index);
 }
 
+/* The values of docs/formats.md section 10: our published vectors. */
+static void
+the_worked_example_of_the_formats_stays_true(void **state)
+{
+    static const char sig_hex[] =
+            "0fddd9ff34c76f71241568eee0068a379132feba5cb93eed5c4609cca1ec2676"
+            "dabe7d07ac480faa71ab30df1e8cabcaab3d99981ea0e7ddc9d2e2151d31a802";
+    static const char message[] = "cosignature/v1\n"
+                                  "time 1772352000\n"
+                                  "lantern-basin/heron/5e1f3a90c2d47b86\n"
+                                  "3\n"
+                                  "g6AOH0/p7ceim0TooMWJkBQCdf7ZuNmcYepif7cVbSU=\n";
+    static const char witness[] =
+            "lantern-basin/office+8d7f48cc+BCmsuuFBvMrwsi4alNNNC8c2HlJtC/4SyJeUvJMilm3X";
+    static const char proof_text[] =
+            "c2sp.org/tlog-proof@v1\n"
+            "index 1\n"
+            "C+1hrpfhjMEg99Eg+i3wfXF2q0xv4K4KhQr5qDOPiXA=\n"
+            "HvuKpGG5Qf+ltaHU4ZNVHzRKT32T10wkC/WX/TJUvMs=\n"
+            "\n"
+            "lantern-basin/heron/5e1f3a90c2d47b86\n"
+            "3\n"
+            "g6AOH0/p7ceim0TooMWJkBQCdf7ZuNmcYepif7cVbSU=\n"
+            "\n"
+            "\xe2\x80\x94 lantern-basin/heron/5e1f3a90c2d47b86 "
+            "5f8T+EwTqB2c/Z33J3Tp7C7oCbe9E036uwF"
+            "uGsE+3VTPLzugMJKM6ncAVNLBJRiafyHo2NSXBykoLtUQEQ2pQgAxCwg=\n"
+            "\xe2\x80\x94 lantern-basin/office "
+            "jX9IzAAAAABpo/IAD93Z/zTHb3EkFWju4AaKN5Ey/rpcuT7tXEY"
+            "JzKHsJnbavn0HrEgPqnGrMN8ejKvKqz2ZmB6g593J0uIVHTGoAg==\n";
+    struct fsp_vkey vkey;
+    struct fsp_err err;
+    uint8_t sig[FSP_SIG_LEN];
+    size_t index = 0;
+
+    (void)state;
+    assert_ok(fsp_vkey_parse(&vkey, witness, strlen(witness), &err), &err);
+    assert_int_equal(fsp_text_unhex(sig, sizeof(sig), sig_hex), FSP_OK);
+    assert_int_equal(fsp_vkey_verify(&vkey, message, strlen(message), sig), FSP_OK);
+    evidence_fini(&evidence);
+    assert_ok(evidence_example(&evidence, &index, &err), &err);
+    assert_int_equal(index, 1);
+    assert_true(fsp_vkey_equal(&vkey, fsp_skey_vkey(evidence.witness[0])));
+    assert_string_equal(fsp_buf_peek(&evidence.proof), proof_text);
+    assert_string_equal(fsp_buf_peek(&evidence.record),
+            "{\"at\":\"2026-03-01T06:00:00Z\",\"by\":\"clerk\",\"complete\":\"yes\","
+            "\"kind\":\"tour\",\"noted\":\"2026-03-01T06:05:00Z\",\"tour\":\"night\",\"v\":1}");
+    assert_ok(judge(&err), &err);
+}
+
 int
 main(void)
 {
@@ -464,6 +514,7 @@ main(void)
             WITH_EVIDENCE(an_extra_line_is_checked_for_its_form_and_proves_nothing),
             WITH_EVIDENCE(a_proof_of_more_than_64_hashes_or_64_kB_is_refused),
             WITH_EVIDENCE(evidence_holds_at_every_size_and_index_up_to_20),
+            WITH_EVIDENCE(the_worked_example_of_the_formats_stays_true),
     };
 
     if (fsp_proof_init(NULL) != FSP_OK)
