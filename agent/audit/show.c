@@ -11,6 +11,7 @@
 #include "record/record.h"
 
 #define SECRET_TAG   "farspool-key/v1 "
+#define BOX_TAG      "farspool-box-key/v1 "
 #define NAME_WIDTH   12
 #define LAST_SHOWN_S UINT64_C(253402300799) /* 9999-12-31T23:59:59Z */
 
@@ -50,6 +51,10 @@ show_secret(struct fsp_buf *buf, const uint8_t *bytes, size_t len)
     struct fsp_vkey vkey;
     const uint8_t *space;
 
+    if (len >= strlen(BOX_TAG) && memcmp(bytes, BOX_TAG, strlen(BOX_TAG)) == 0) {
+        fsp_buf_add_text(buf, "a SECRET box key, which belongs in no evidence; not shown\n");
+        return true;
+    }
     if (len < tag_len || memcmp(bytes, SECRET_TAG, tag_len) != 0)
         return false;
     fsp_buf_add_text(

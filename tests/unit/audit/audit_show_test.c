@@ -108,6 +108,11 @@ the_seed_of_a_secret_key_is_not_shown(void **state)
     assert_non_null(strstr(fsp_buf_peek(&out), "SECRET"));
     assert_non_null(strstr(fsp_buf_peek(&out), EVIDENCE_ORIGIN));
     assert_null(strstr(fsp_buf_peek(&out), seed));
+    fsp_buf_reset(&text);
+    fsp_buf_printf(&text, "farspool-box-key/v1 %s %s\n", seed, seed);
+    show(&out, text.data, text.len);
+    assert_non_null(strstr(fsp_buf_peek(&out), "SECRET"));
+    assert_null(strstr(fsp_buf_peek(&out), seed));
     fsp_buf_fini(&text);
     fsp_buf_fini(&out);
 }
