@@ -1,10 +1,16 @@
 /*
- * What journal.c and journal_add.c share.
+ * What journal.c, journal_make.c and journal_add.c share.
  */
 #ifndef FSP_RIG_JOURNAL_PRIV_H
 #define FSP_RIG_JOURNAL_PRIV_H
 
 #include "rig/journal.h"
+
+#define FSP_JOURNAL_DB          "journal.db"
+#define FSP_JOURNAL_DB_ROLLBACK "journal.db-journal"
+#define FSP_JOURNAL_KEY         "rig.key"
+
+extern const struct fsp_db_schema fsp_journal_schema;
 
 struct fsp_journal {
     char *folder;
