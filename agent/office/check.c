@@ -49,10 +49,11 @@ judge_head(const struct fsp_check_log *log, const struct fsp_office_keys *keys,
     struct fsp_checkpoint head;
     struct fsp_vkey vkey;
     uint8_t root[FSP_HASH_LEN];
-    enum fsp_rc rc = note == NULL ? fsp_err_set(err, FSP_ENOMEM, "out of memory") : FSP_OK;
+    enum fsp_rc rc;
 
-    if (rc == FSP_OK)
-        rc = fsp_vkey_make(&vkey, log->log.origin, FSP_KEY_NOTE, log->log.pub, err);
+    if (note == NULL)
+        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    rc = fsp_vkey_make(&vkey, log->log.origin, FSP_KEY_NOTE, log->log.pub, err);
     if (rc == FSP_OK)
         rc = fsp_note_parse(note, bytes->data, bytes->len, err);
     if (rc == FSP_OK)

@@ -32,7 +32,7 @@ read_entry(void *ctx, uint64_t index, const uint8_t *bytes, size_t len, struct f
         record = NULL;
     } else {
         if (fsp_mem_grow((void **)&rig->records, &rig->cap_records, rig->n_records + 1,
-                    sizeof(*rig->records)) != 0) {
+                    sizeof(void *)) != 0) {
             fsp_record_free(record);
             return fsp_err_set(err, FSP_ENOMEM, "out of memory");
         }
@@ -187,7 +187,7 @@ fold_rig(struct fsp_fleet_rig *rig, int64_t as_of_s, struct fsp_err *err)
     if (rc != FSP_OK)
         return fsp_err_wrap(err, rc, "%s", rig->name);
     rig->n_cuts = fsp_ledger_peek(rig->ledger)->cuts;
-    rig->cuts = fsp_mem_array(rig->n_cuts, sizeof(*rig->cuts));
+    rig->cuts = fsp_mem_array(rig->n_cuts, sizeof(void *));
     if (rig->cuts == NULL)
         return fsp_err_set(err, FSP_ENOMEM, "out of memory");
     for (size_t i = 0; i < rig->n_cuts; i++)

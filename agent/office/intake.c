@@ -72,34 +72,32 @@ struct passage {
 /* --- plain refusals -------------------------------------------------------------------------- */
 
 static enum fsp_rc
-refuse(int *status, struct fsp_buf *answer, int code, const char *line)
+refuse(const struct passage *p, int code, const char *line)
 {
-    *status = code;
-    fsp_buf_reset(answer);
-    fsp_buf_add_text(answer, line);
+    *p->status = code;
+    fsp_buf_reset(p->answer);
+    fsp_buf_add_text(p->answer, line);
     return FSP_OK;
 }
 
 static enum fsp_rc
-open_bundle(struct fsp_intake *intake, const uint8_t *bytes, size_t len,
-        struct fsp_bundle **bundle, int *status, struct fsp_buf *answer, struct fsp_err *err)
+open_bundle(struct passage *p, const uint8_t *bytes, size_t len, struct fsp_bundle **bundle,
+        struct fsp_err *err)
 {
-    enum fsp_rc rc =
-            fsp_bundle_open(bytes, len, intake->keys->box, intake->keys->n_box, bundle, err);
+    enum fsp_rc rc = fsp_bundle_open(
+            bytes, len, p->intake->keys->box, p->intake->keys->n_box, bundle, err);
 
     switch (rc) {
     case FSP_OK:
         return FSP_OK;
     case FSP_EFORMAT:
     case FSP_EVERIFY:
-        return refuse(status, answer, STATUS_BAD,
-                "not a whole, unaltered bundle; make and send it again");
+        return refuse(p, STATUS_BAD, "not a whole, unaltered bundle; make and send it again");
     case FSP_ENOTFOUND:
-        return refuse(status, answer, FSP_ANSWER_REFUSED,
+        return refuse(p, FSP_ANSWER_REFUSED,
                 "this bundle is sealed for another office's key; check the invitation");
     case FSP_ELIMIT:
-        return refuse(status, answer, STATUS_TOO_LARGE,
-                "this bundle is over the limit; send smaller ones");
+        return refuse(p, STATUS_TOO_LARGE, "this bundle is over the limit; send smaller ones");
     case FSP_EAGAIN:
     case FSP_EINVAL:
     case FSP_ECORRUPT:
@@ -143,7 +141,7 @@ origin_fits(const char *origin, const char *fleet, const char *rig)
 static enum fsp_rc
 plain_403(const struct passage *p, const char *line)
 {
-    return refuse(p->status, p->answer, FSP_ANSWER_REFUSED, line);
+    return refuse(p, FSP_ANSWER_REFUSED, line);
 }
 
 /* Enrol within the open transaction. *status stays 0 when it went well. */
@@ -559,20 +557,20 @@ fsp_intake_take(struct fsp_intake *intake, const uint8_t *bundle, size_t len, in
 
     *status = 0;
     fsp_buf_reset(answer);
-    rc = open_bundle(intake, bundle, len, &opened, status, answer, err);
+    memset(&p, 0, sizeof(p));
+    p.intake = intake;
+    p.status = status;
+    p.answer = answer;
+    rc = open_bundle(&p, bundle, len, &opened, err);
     if (rc != FSP_OK || *status != 0)
         goto out;
     rc = fsp_office_digest(bundle, len, digest, err);
     if (rc != FSP_OK)
         goto out;
-    memset(&p, 0, sizeof(p));
-    p.intake = intake;
     p.head = fsp_bundle_peek_head(opened);
     p.entries = fsp_bundle_peek_entries(opened, &p.n);
-    p.status = status;
-    p.answer = answer;
     if (!entries_fit(p.entries, p.n)) {
-        rc = refuse(status, answer, STATUS_BAD, "an entry is empty or over the limit");
+        rc = refuse(&p, STATUS_BAD, "an entry is empty or over the limit");
         goto out;
     }
     rc = lock_writer(intake, err);

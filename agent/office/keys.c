@@ -101,7 +101,8 @@ fsp_office_keys_fini(struct fsp_office_keys *keys)
 static enum fsp_rc
 no_memory(struct fsp_err *err)
 {
-    return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    (void)fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    return FSP_ENOMEM;
 }
 
 static enum fsp_rc
@@ -122,7 +123,8 @@ save_box(const struct fsp_box_key *box, const char *path, struct fsp_err *err)
     rc = fsp_buf_check(&text, path, err);
     if (rc == FSP_OK)
         rc = fsp_file_create(path, text.data, text.len, 0600, err);
-    explicit_bzero(text.data, text.cap);
+    if (text.data != NULL)
+        explicit_bzero(text.data, text.cap);
     fsp_buf_fini(&text);
     return rc;
 }

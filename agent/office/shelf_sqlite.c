@@ -17,7 +17,7 @@
 #define APPLICATION_ID 0x4653504F /* "FSPO" */
 #define LOCK_TRIES     250        /* of LOCK_WAIT_MS each: 5 s, as SQLite's own wait */
 #define LOCK_WAIT_MS   20
-#define TIDY_BYTES     (4 * 1024 * 1024) /* of write-ahead log before it is folded in */
+#define TIDY_BYTES     (INT64_C(4) * 1024 * 1024) /* of write-ahead log before it is folded in */
 
 struct sqlite_shelf {
     struct fsp_db *db;

@@ -414,9 +414,10 @@ handle(struct fsp_http *http, struct MHD_Connection *connection, const char *met
 }
 
 static enum MHD_Result
+/* NOLINTNEXTLINE(readability-function-size): libmicrohttpd's own signature */
 access_request(void *cls, struct MHD_Connection *connection, const char *path,
         const char *method, const char *version, const char *upload, size_t *upload_len,
-        void **con_cls) /* NOLINT(readability-function-size): libmicrohttpd's own signature */
+        void **con_cls)
 {
     struct fsp_http *http = cls;
     struct request *request = *con_cls;

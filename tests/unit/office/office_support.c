@@ -1,6 +1,7 @@
+#define _XOPEN_SOURCE 700 /* nftw() */
 #include "office_support.h"
 
-#include <dirent.h>
+#include <ftw.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -53,26 +54,20 @@ office_start(struct office *office)
             &err);
 }
 
+static int
+remove_one(const char *path, const struct stat *st, int kind, struct FTW *at)
+{
+    (void)st;
+    (void)kind;
+    (void)at;
+    return remove(path);
+}
+
 void
 remove_folder(const char *folder)
 {
-    DIR *dir = opendir(folder);
-    char path[512];
-
-    assert_non_null(dir);
-    for (const struct dirent *item = readdir(dir); item != NULL; item = readdir(dir)) {
-        struct stat st;
-
-        if (strcmp(item->d_name, ".") == 0 || strcmp(item->d_name, "..") == 0)
-            continue;
-        (void)snprintf(path, sizeof(path), "%.200s/%.250s", folder, item->d_name);
-        if (stat(path, &st) == 0 && S_ISDIR(st.st_mode))
-            remove_folder(path); /* NOLINT(misc-no-recursion): a store is two deep */
-        else
-            (void)unlink(path);
-    }
-    (void)closedir(dir);
-    (void)rmdir(folder);
+    /* NOLINTNEXTLINE(concurrency-mt-unsafe): one thread */
+    assert_int_equal(nftw(folder, remove_one, 8, FTW_DEPTH | FTW_PHYS), 0);
 }
 
 void

@@ -209,7 +209,7 @@ count_entry(void *ctx, uint64_t index, const uint8_t *bytes, size_t len, struct 
 }
 
 static void
-entries_and_heads_come_back_as_they_were(struct fixture *f)
+entries_come_back_as_they_were(struct fixture *f)
 {
     struct fsp_shelf_log log = enrolled(f, "heron", FLEET "/heron/a1", 1);
     struct fsp_range range;
@@ -239,6 +239,19 @@ entries_and_heads_come_back_as_they_were(struct fixture *f)
     fsp_leaf_hash("entry 2", 7, leaf);
     assert_memory_equal(leaves[2], leaf, sizeof(leaf));
     free(leaves);
+    fsp_buf_fini(&bytes);
+}
+
+static void
+heads_are_found_by_what_they_cover(struct fixture *f)
+{
+    struct fsp_shelf_log log = enrolled(f, "heron", FLEET "/heron/a1", 1);
+    struct fsp_range range;
+    struct fsp_buf bytes;
+
+    fsp_buf_init(&bytes, 4096);
+    append(f, log.id, 3);
+    append(f, log.id, 2);
     assert_ok(f->ops->head_below(f->shelf->ctx, log.id, 4, &range, &bytes, &f->err), &f->err);
     assert_int_equal(range.size, 3);
     assert_non_null(strstr(fsp_buf_peek(&bytes), "/heron/a1\n3\n"));
@@ -318,13 +331,35 @@ everything_is_there_after_reopening(struct fixture *f)
 {
     struct fsp_shelf_log log = enrolled(f, "heron", FLEET "/heron/a1", 1);
     struct fsp_range range;
-    struct fsp_shelf *reader = NULL;
+
+    append(f, log.id, 8);
+    assert_ok(fsp_shelf_reopen(f->shelf, &f->err), &f->err);
+    assert_ok(f->ops->tip(f->shelf->ctx, log.id, &range, &f->err), &f->err);
+    assert_int_equal(range.size, 8);
+    assert_ok(f->ops->check(f->shelf->ctx, &f->err), &f->err);
+    assert_ok(f->ops->tidy(f->shelf->ctx, false, &f->err), &f->err);
+    assert_ok(f->ops->tidy(f->shelf->ctx, true, &f->err), &f->err);
+    assert_false(f->ops->broken(f->shelf->ctx));
+}
+
+static void
+a_store_is_made_once(struct fixture *f)
+{
     struct fsp_shelf *second = NULL;
 
-    append(f, log.id, 6);
     assert_int_equal(
             fsp_shelf_open(f->ops, f->folder, FSP_SHELF_CREATE, &second, &f->err), FSP_EINVAL);
     assert_null(second);
+}
+
+static void
+a_reader_sees_one_state_until_it_ends(struct fixture *f)
+{
+    struct fsp_shelf_log log = enrolled(f, "heron", FLEET "/heron/a1", 1);
+    struct fsp_range range;
+    struct fsp_shelf *reader = NULL;
+
+    append(f, log.id, 6);
     assert_ok(fsp_shelf_open(f->ops, f->folder, FSP_SHELF_READ, &reader, &f->err), &f->err);
     assert_ok(reader->ops->begin(reader->ctx, false, &f->err), &f->err);
     assert_ok(reader->ops->tip(reader->ctx, log.id, &range, &f->err), &f->err);
@@ -336,13 +371,6 @@ everything_is_there_after_reopening(struct fixture *f)
     assert_ok(reader->ops->tip(reader->ctx, log.id, &range, &f->err), &f->err);
     assert_int_equal(range.size, 8);
     fsp_shelf_close(reader);
-    assert_ok(fsp_shelf_reopen(f->shelf, &f->err), &f->err);
-    assert_ok(f->ops->tip(f->shelf->ctx, log.id, &range, &f->err), &f->err);
-    assert_int_equal(range.size, 8);
-    assert_ok(f->ops->check(f->shelf->ctx, &f->err), &f->err);
-    assert_ok(f->ops->tidy(f->shelf->ctx, false, &f->err), &f->err);
-    assert_ok(f->ops->tidy(f->shelf->ctx, true, &f->err), &f->err);
-    assert_false(f->ops->broken(f->shelf->ctx));
 }
 
 static void
@@ -380,10 +408,13 @@ the_contract_holds_for_every_backend(void **state)
             rigs_come_by_name_and_once,
             an_invitation_key_and_origin_enrol_once,
             logs_are_found_and_listed_in_order_of_enrolment,
-            entries_and_heads_come_back_as_they_were,
+            entries_come_back_as_they_were,
+            heads_are_found_by_what_they_cover,
             what_is_rolled_back_was_never_there,
             forks_are_kept_once_and_whole,
             everything_is_there_after_reopening,
+            a_store_is_made_once,
+            a_reader_sees_one_state_until_it_ends,
             a_folder_without_a_store_is_not_found,
             a_backend_of_another_version_is_refused,
     };

@@ -206,7 +206,7 @@ bodies_up_to_the_maximum_are_taken_and_no_more(void **state)
             {1, "HTTP/1.1 200 "},
             {BODY_MAX, "HTTP/1.1 200 "},
             {BODY_MAX + 1, "HTTP/1.1 413 "},
-            {20 * BODY_MAX, "HTTP/1.1 413 "},
+            {(size_t)20 * BODY_MAX, "HTTP/1.1 413 "},
     };
     struct fixture f;
     char got[8192];
