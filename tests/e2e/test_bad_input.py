@@ -233,10 +233,10 @@ def test_a_store_that_is_not_there_or_no_store_is_named(programs, tmp_path):
 
 def test_init_does_not_touch_what_is_there(programs, office, rig, tmp_path):
     done = office.run("init", "--fleet", "lantern-basin", status=None)
-    assert done.returncode == 1 and "already" in done.stderr, done
+    assert done.returncode in (1, 64) and "already" in done.stderr, done
     done = programs.run("rig", "init", "--store", rig.store, "--invitation",
                         tmp_path / "heron.invitation", status=None)
-    assert done.returncode == 1 and "already" in done.stderr, done
+    assert done.returncode in (1, 64) and "already" in done.stderr, done
     assert rig.size() == 4
 
 
