@@ -72,7 +72,7 @@ def test_a_line_of_100_mb_is_refused_without_being_held(rig, tmp_path):
         f.write(HEADER.encode())
         f.truncate(100 * 1000 * 1000)
     done = rig.run("take", path, status=1)
-    assert re.search(r"long\.csv: .*at most", done.stderr), done.stderr
+    assert re.search(r"long\.csv: larger than the limit of \d+ bytes", done.stderr), done.stderr
     with open(path, "wb") as f:
         f.write(HEADER.encode() + b"x" * 5_000_000)
     done = rig.run("take", path, status=1)
@@ -118,7 +118,6 @@ def test_two_truly_identical_trips_in_one_file_are_two(rig, take):
     assert rig.size() == 4 + 3
     take(HEADER + trips([5, 5, 5, 6]))
     assert rig.size() == 4 + 4
-    assert len({e["noted"] for e in rig.entries()}) >= 1
 
 
 def test_a_form_sent_twice_adds_once(rig):
