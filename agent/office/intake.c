@@ -564,9 +564,7 @@ fsp_intake_take(struct fsp_intake *intake, const uint8_t *bundle, size_t len, in
     rc = open_bundle(&p, bundle, len, &opened, err);
     if (rc != FSP_OK || *status != 0)
         goto out;
-    rc = fsp_office_digest(bundle, len, digest, err);
-    if (rc != FSP_OK)
-        goto out;
+    fsp_bundle_digest(bundle, len, digest);
     p.head = fsp_bundle_peek_head(opened);
     p.entries = fsp_bundle_peek_entries(opened, &p.n);
     if (!entries_fit(p.entries, p.n)) {

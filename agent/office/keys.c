@@ -2,9 +2,6 @@
 
 #include <dirent.h>
 #include <errno.h>
-#include <gnutls/abstract.h>
-#include <gnutls/crypto.h>
-#include <gnutls/gnutls.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -22,50 +19,6 @@
 
 /* --- making ---------------------------------------------------------------------------------- */
 
-static enum fsp_rc
-copy_datum(uint8_t out[32], const gnutls_datum_t *datum)
-{
-    if (datum->size != 32)
-        return FSP_EINVAL;
-    memcpy(out, datum->data, 32);
-    return FSP_OK;
-}
-
-static void
-wipe_datum(gnutls_datum_t *datum)
-{
-    if (datum->data != NULL)
-        explicit_bzero(datum->data, datum->size);
-    gnutls_free(datum->data);
-    datum->data = NULL;
-}
-
-/* An X25519 pair (RFC 7748). Made by GnuTLS, which is also what makes the office's TLS key; the
- * sealed boxes themselves are wire's. */
-static enum fsp_rc
-make_box(struct fsp_box_key *box, struct fsp_err *err)
-{
-    enum fsp_rc rc = FSP_OK;
-    gnutls_privkey_t key = NULL;
-    gnutls_ecc_curve_t curve;
-    gnutls_datum_t x = {NULL, 0};
-    gnutls_datum_t k = {NULL, 0};
-
-    if (gnutls_privkey_init(&key) != 0 ||
-            gnutls_privkey_generate(key, GNUTLS_PK_ECDH_X25519,
-                    GNUTLS_CURVE_TO_BITS(GNUTLS_ECC_CURVE_X25519), 0) != 0 ||
-            gnutls_privkey_export_ecc_raw(key, &curve, &x, NULL, &k) != 0 ||
-            copy_datum(box->pub, &x) != FSP_OK || copy_datum(box->secret, &k) != FSP_OK)
-        rc = fsp_err_set(err, FSP_EIO, "cannot make a box key");
-    else
-        fsp_box_key_id(box->pub, box->id);
-    wipe_datum(&x);
-    wipe_datum(&k);
-    if (key != NULL)
-        gnutls_privkey_deinit(key);
-    return rc;
-}
-
 enum fsp_rc
 fsp_office_keys_make(struct fsp_office_keys *keys, const char *fleet, const struct fsp_env *env,
         struct fsp_err *err)
@@ -80,7 +33,7 @@ fsp_office_keys_make(struct fsp_office_keys *keys, const char *fleet, const stru
     if (rc == FSP_OK)
         rc = fsp_skey_new(&keys->instructions, name, FSP_KEY_NOTE, env, err);
     if (rc == FSP_OK)
-        rc = make_box(&keys->box[0], err);
+        rc = fsp_box_key_make(&keys->box[0], env, err);
     if (rc == FSP_OK)
         keys->n_box = 1;
     else
@@ -134,6 +87,7 @@ parse_box(struct fsp_box_key *box, const char *text, size_t len)
 {
     const size_t word = sizeof(BOX_WORD) - 1;
     const size_t b64 = 44; /* of 32 bytes */
+    uint8_t pub[sizeof(box->pub)];
 
     if (len != word + b64 + 1 + b64 + 1 || memcmp(text, BOX_WORD, word) != 0 ||
             text[word + b64] != ' ' || text[len - 1] != '\n')
@@ -142,7 +96,9 @@ parse_box(struct fsp_box_key *box, const char *text, size_t len)
             fsp_unbase64_exact(text + word + b64 + 1, b64, box->secret, sizeof(box->secret)) !=
                     FSP_OK)
         return FSP_EFORMAT;
-    fsp_box_key_id(box->pub, box->id);
+    memcpy(pub, box->pub, sizeof(pub));
+    if (fsp_box_key_complete(box, NULL) != FSP_OK || memcmp(pub, box->pub, sizeof(pub)) != 0)
+        return FSP_EFORMAT; /* halves of two pairs */
     return FSP_OK;
 }
 
@@ -265,12 +221,4 @@ fsp_office_keys_load(struct fsp_office_keys *keys, const char *store, struct fsp
     free(cosigner);
     free(folder);
     return rc;
-}
-
-enum fsp_rc
-fsp_office_digest(const void *bytes, size_t len, uint8_t out[32], struct fsp_err *err)
-{
-    if (gnutls_hash_fast(GNUTLS_DIG_SHA256, bytes, len, out) != 0)
-        return fsp_err_set(err, FSP_EIO, "cannot hash");
-    return FSP_OK;
 }

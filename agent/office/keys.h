@@ -40,8 +40,4 @@ enum fsp_rc fsp_office_keys_load(
 /* Wipe and empty; accepts a zeroed struct. */
 void fsp_office_keys_fini(struct fsp_office_keys *keys);
 
-/* SHA-256: how an answer names the bundle it answers. */
-enum fsp_rc fsp_office_digest(
-        const void *bytes, size_t len, uint8_t out[32], struct fsp_err *err) FSP_MUST_CHECK;
-
 #endif

@@ -1,6 +1,5 @@
 #include "rig/pack.h"
 
-#include <sodium.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -105,7 +104,7 @@ seal(struct fsp_journal *journal, const struct fsp_skey *skey,
     if (rc != FSP_OK)
         return rc;
     packed->size = head.head.size;
-    (void)crypto_hash_sha256(packed->hash, packed->bundle.data, packed->bundle.len);
+    fsp_bundle_digest(packed->bundle.data, packed->bundle.len, packed->hash);
     return FSP_OK;
 }
 

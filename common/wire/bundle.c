@@ -35,6 +35,34 @@ fsp_box_key_id(const uint8_t pub[32], uint8_t id[8])
     memcpy(id, hash, 8);
 }
 
+enum fsp_rc
+fsp_box_key_complete(struct fsp_box_key *key, struct fsp_err *err)
+{
+    if (crypto_scalarmult_base(key->pub, key->secret) != 0)
+        return fsp_err_set(err, FSP_EFORMAT, "this is no box key");
+    fsp_box_key_id(key->pub, key->id);
+    return FSP_OK;
+}
+
+enum fsp_rc
+fsp_box_key_make(struct fsp_box_key *key, const struct fsp_env *env, struct fsp_err *err)
+{
+    env->random(env->ctx, key->secret, sizeof(key->secret));
+    return fsp_box_key_complete(key, err);
+}
+
+void
+fsp_box_key_wipe(struct fsp_box_key *key)
+{
+    sodium_memzero(key, sizeof(*key));
+}
+
+void
+fsp_bundle_digest(const void *bytes, size_t len, uint8_t digest[32])
+{
+    (void)crypto_hash_sha256(digest, bytes, len);
+}
+
 /* Every entry and an LF, in order. */
 static enum fsp_rc
 join_entries(struct fsp_buf *lines, const struct fsp_entry_bytes *entries, size_t n,

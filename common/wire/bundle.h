@@ -22,6 +22,7 @@
 #include <stdint.h>
 
 #include "base/buf.h"
+#include "base/clock.h"
 #include "base/err.h"
 #include "base/limits.h"
 #include "proof/key.h"
@@ -59,6 +60,15 @@ struct fsp_box_key {
     uint8_t secret[32];
 };
 void fsp_box_key_id(const uint8_t pub[32], uint8_t id[8]);
+/* A new pair from env's randomness; wipe the secret with fsp_box_key_wipe() when it is of no use. */
+enum fsp_rc fsp_box_key_make(
+        struct fsp_box_key *key, const struct fsp_env *env, struct fsp_err *err) FSP_MUST_CHECK;
+/* Fill in public key and id from the secret, as read back from a file. */
+enum fsp_rc fsp_box_key_complete(struct fsp_box_key *key, struct fsp_err *err) FSP_MUST_CHECK;
+void fsp_box_key_wipe(struct fsp_box_key *key);
+
+/* SHA-256 of the whole bundle: how an answer names it. */
+void fsp_bundle_digest(const void *bytes, size_t len, uint8_t digest[32]);
 
 struct fsp_bundle; /* opened */
 /* Length of the whole bundle at bytes from its outer header; FSP_EFORMAT when cut short. */

@@ -1,6 +1,5 @@
 #include "support/test.h"
 
-#include <sodium.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -195,8 +194,8 @@ gap(const struct office *office, const uint8_t *body, size_t len, struct fsp_buf
 
     (void)snprintf(refusal.origin, sizeof(refusal.origin), "%s",
             fsp_journal_about(office->fixture->journal)->origin);
-    if (crypto_hash_sha256(refusal.bundle, body, len) != 0 ||
-            fsp_refusal_sign(note, &refusal, office->fixture->instructions, NULL) != FSP_OK)
+    fsp_bundle_digest(body, len, refusal.bundle);
+    if (fsp_refusal_sign(note, &refusal, office->fixture->instructions, NULL) != FSP_OK)
         fsp_buf_reset(note);
 }
 

@@ -3,7 +3,6 @@
 #include "unit/rig/rig_fixture.h"
 
 #include <dirent.h>
-#include <sodium.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -44,7 +43,7 @@ make_office(struct fixture *fixture)
     assert_ok(fsp_skey_new(&fixture->instructions, "lantern-basin/instructions", FSP_KEY_NOTE,
                       &fixture->env, &err),
             &err);
-    assert_int_equal(crypto_box_keypair(fixture->box.pub, fixture->box.secret), 0);
+    assert_int_equal(fsp_box_key_make(&fixture->box, fsp_env_system(), NULL), FSP_OK);
     fsp_box_key_id(fixture->box.pub, fixture->box.id);
     (void)snprintf(invitation->fleet, sizeof(invitation->fleet), "lantern-basin");
     (void)snprintf(invitation->rig, sizeof(invitation->rig), "heron");

@@ -204,10 +204,42 @@ the_inside_is_parsed_strictly(void **state)
     fsp_buf_fini(&inner);
 }
 
+static void
+a_box_key_is_completed_from_its_secret(void **state)
+{
+    struct fsp_box_key key;
+    struct fsp_box_key again;
+    struct fsp_err err;
+
+    (void)state;
+    assert_ok(fsp_box_key_make(&key, fsp_env_system(), &err), &err);
+    memset(&again, 0, sizeof(again));
+    memcpy(again.secret, key.secret, sizeof(again.secret));
+    assert_ok(fsp_box_key_complete(&again, &err), &err);
+    assert_memory_equal(&again, &key, sizeof(key));
+    fsp_box_key_wipe(&key);
+    for (size_t i = 0; i < sizeof(key.secret); i++)
+        assert_int_equal(key.secret[i], 0);
+}
+
+/* Source: FIPS 180-4's example message, SHA-256("abc"). */
+static void
+the_digest_of_a_bundle_is_sha_256(void **state)
+{
+    static const uint8_t want[4] = {0xba, 0x78, 0x16, 0xbf};
+    uint8_t got[32];
+
+    (void)state;
+    fsp_bundle_digest("abc", 3, got);
+    assert_memory_equal(got, want, sizeof(want));
+}
+
 int
 main(void)
 {
     const struct CMUnitTest tests[] = {
+            cmocka_unit_test(a_box_key_is_completed_from_its_secret),
+            cmocka_unit_test(the_digest_of_a_bundle_is_sha_256),
             cmocka_unit_test(a_bundle_opens_to_what_was_sealed),
             cmocka_unit_test(every_flipped_bit_and_every_truncation_is_refused),
             cmocka_unit_test(a_bundle_for_another_office_is_told_apart_from_a_damaged_one),
