@@ -12,6 +12,27 @@
 #include "proof/tree.h"
 #include "wire/invitation.h"
 
+/* The fingerprints that rigs and auditors compare by another way than the invitation's. */
+static int
+print_keys(const char *made, const struct fsp_office_keys *keys)
+{
+    const struct fsp_vkey *const vkeys[] = {
+            fsp_skey_vkey(keys->cosigner), fsp_skey_vkey(keys->instructions)};
+    char fingerprint[65];
+    struct fsp_buf out;
+    int status;
+
+    fsp_buf_init(&out, FSP_OFFICE_OUTPUT);
+    fsp_buf_printf(&out, "made %s; this office's keys, to be compared by telephone:\n", made);
+    for (size_t i = 0; i < 2; i++) {
+        fsp_vkey_fingerprint(vkeys[i], fingerprint);
+        fsp_buf_printf(&out, "  %s %s\n", fingerprint, vkeys[i]->name);
+    }
+    status = fsp_cmd_print(&out);
+    fsp_buf_fini(&out);
+    return status;
+}
+
 /* --- init ------------------------------------------------------------------------------------ */
 
 static enum fsp_rc
@@ -102,9 +123,11 @@ int
 fsp_cmd_init(struct fsp_args *args)
 {
     struct fsp_err err = {0};
+    struct fsp_office_keys keys = {0};
     const char *fleet = fsp_args_get(args, "fleet");
     const char *store = NULL;
     char *shelf = NULL;
+    int status;
     enum fsp_rc rc = fsp_args_rest_within(args, 0, 0, &err);
 
     if (rc == FSP_OK && fleet == NULL)
@@ -124,8 +147,12 @@ fsp_cmd_init(struct fsp_args *args)
     }
     if (rc == FSP_OK)
         rc = make_store(args, store, fleet, &err);
+    if (rc == FSP_OK)
+        rc = fsp_office_keys_load(&keys, store, &err);
+    status = rc == FSP_OK ? print_keys(store, &keys) : fsp_cmd_fail(rc, &err);
+    fsp_office_keys_fini(&keys);
     free(shelf);
-    return rc == FSP_OK ? 0 : fsp_cmd_fail(rc, &err);
+    return status;
 }
 
 /* --- invite ---------------------------------------------------------------------------------- */
@@ -191,6 +218,7 @@ fsp_cmd_invite(struct fsp_args *args)
     const char *path = fsp_args_get(args, "out");
     const char *url = fsp_args_get(args, "url");
     const char *store = NULL;
+    int status;
     enum fsp_rc rc = fsp_args_rest_within(args, 1, 1, &err);
 
     fsp_buf_init(&out, FSP_INVITATION_MAX);
@@ -214,8 +242,9 @@ fsp_cmd_invite(struct fsp_args *args)
         rc = write_invitation(args, &keys, shelf, &out, &err);
     if (rc == FSP_OK) /* its token enrols a log: for nobody else's eyes */
         rc = fsp_file_create(path, out.data, out.len, 0600, &err);
+    status = rc == FSP_OK ? print_keys(path, &keys) : fsp_cmd_fail(rc, &err);
     fsp_office_keys_fini(&keys);
     fsp_shelf_close(shelf);
     fsp_buf_fini(&out);
-    return rc == FSP_OK ? 0 : fsp_cmd_fail(rc, &err);
+    return status;
 }

@@ -5,6 +5,15 @@
 #include "rig/cmd.h"
 #include "wire/invitation.h"
 
+static void
+add_key(struct fsp_buf *out, const struct fsp_vkey *vkey)
+{
+    char fingerprint[65];
+
+    fsp_vkey_fingerprint(vkey, fingerprint);
+    fsp_buf_printf(out, "  %s %s\n", fingerprint, vkey->name);
+}
+
 static enum fsp_rc
 make(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
 {
@@ -15,7 +24,6 @@ make(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
     const char *folder;
     uint8_t *bytes = NULL;
     size_t len = 0;
-    char fingerprint[65];
     enum fsp_rc rc;
 
     if (path == NULL)
@@ -38,10 +46,11 @@ make(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
     if (rc != FSP_OK)
         goto out;
     about = fsp_journal_about(journal);
-    fsp_vkey_fingerprint(&about->instructions, fingerprint);
-    fsp_buf_printf(out, "made %s for rig %s of fleet %s\nlog %s\n", folder, about->rig,
-            about->fleet, about->origin);
-    fsp_buf_printf(out, "office's key %s (compare it by telephone)\n", fingerprint);
+    fsp_buf_printf(out, "made %s for rig %s of fleet %s\n", folder, about->rig, about->fleet);
+    fsp_buf_add_text(out, "keys; read them to the office by telephone and compare:\n");
+    add_key(out, &about->cosigner);
+    add_key(out, &about->instructions);
+    add_key(out, &about->vkey);
     fsp_buf_printf(out, "%s%s\n", about->url[0] == '\0' ? "no URL: use carry" : "push goes to ",
             about->url);
 out:
