@@ -126,21 +126,22 @@ fsp_cmd_take(struct fsp_args *args)
     struct fsp_err written = {0};
     struct taking taking = {0};
     const char *receipt = fsp_args_get(args, "receipt");
-    bool any = false;
+    size_t head = 0;
     enum fsp_rc rc;
 
     fsp_buf_init(&taking.answers, ANSWERS_MAX);
     fsp_buf_init(&taking.answer, 2 * FSP_NOTE_MAX);
     rc = open_all(args, &taking, &err);
     if (rc == FSP_OK) {
-        any = true;
         fsp_answers_begin(&taking.answers);
+        head = taking.answers.len;
     }
     for (size_t i = 0; rc == FSP_OK && i < fsp_args_rest_count(args); i++)
         rc = take_file(&taking, fsp_args_rest(args, i), &err);
     if (rc != FSP_OK)
         taking.status = fsp_cmd_fail(rc, &err);
-    if (any && receipt != NULL) { /* also after a failure: what was taken has its receipt */
+    /* Also after a failure: what was taken has its receipt. Without an answer there is none. */
+    if (taking.answers.len > head && receipt != NULL) {
         rc = fsp_buf_check(&taking.answers, receipt, &written);
         if (rc == FSP_OK)
             rc = fsp_file_write(

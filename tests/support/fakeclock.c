@@ -13,10 +13,6 @@
 
 #define EXPORT __attribute__((visibility("default")))
 
-EXPORT int clock_gettime(clockid_t clock, struct timespec *now);
-EXPORT int gettimeofday(struct timeval *restrict now, void *restrict zone);
-EXPORT time_t time(time_t *now);
-
 static long
 shift_s(void)
 {
@@ -25,7 +21,7 @@ shift_s(void)
     return text != NULL ? strtol(text, NULL, 10) : 0;
 }
 
-int
+EXPORT int
 clock_gettime(clockid_t clock, struct timespec *now)
 {
     int rc = (int)syscall(SYS_clock_gettime, clock, now);
@@ -35,7 +31,7 @@ clock_gettime(clockid_t clock, struct timespec *now)
     return rc;
 }
 
-int
+EXPORT int
 gettimeofday(struct timeval *restrict now, void *restrict zone)
 {
     struct timespec ts = {0};
@@ -48,7 +44,7 @@ gettimeofday(struct timeval *restrict now, void *restrict zone)
     return 0;
 }
 
-time_t
+EXPORT time_t
 time(time_t *now)
 {
     struct timespec ts = {0};
