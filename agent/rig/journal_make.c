@@ -180,18 +180,15 @@ fill(const char *folder, const struct fsp_invitation *invitation, const struct f
 static void
 clear(const char *folder)
 {
-    static const char *const files[] = {
-            FSP_JOURNAL_DB, FSP_JOURNAL_DB_ROLLBACK, FSP_JOURNAL_KEY, "signed-size", NULL};
-    static const char *const folders[] = {"inbox/taken", "inbox/refused", "inbox", NULL};
-    char path[PATH_MAX];
+    static const char *const names[] = {FSP_JOURNAL_DB, FSP_JOURNAL_DB_ROLLBACK,
+            FSP_JOURNAL_KEY, "signed-size", "inbox/taken", "inbox/refused", "inbox"};
 
-    for (size_t i = 0; files[i] != NULL; i++) {
-        (void)snprintf(path, sizeof(path), "%s/%s", folder, files[i]);
-        (void)unlink(path);
-    }
-    for (size_t i = 0; folders[i] != NULL; i++) {
-        (void)snprintf(path, sizeof(path), "%s/%s", folder, folders[i]);
-        (void)rmdir(path);
+    for (size_t i = 0; i < sizeof(names) / sizeof(names[0]); i++) {
+        char *path = fsp_file_join(folder, names[i]);
+
+        if (path != NULL)
+            (void)remove(path); /* a file, or a folder that is empty */
+        free(path);
     }
     (void)rmdir(folder);
 }
