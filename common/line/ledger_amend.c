@@ -185,7 +185,8 @@ finish(struct fsp_ledger *ledger, struct item *item)
         fsp_ledger_decode(item);
 }
 
-/* Late papers and clocks that went back, in log order. */
+/* Late papers and clocks that went back, in log order. Each log has a clock of its own: which of two
+ * logs is the earlier one may hang on which arrived first, and no count may hang on that. */
 static void
 check_clocks(struct fsp_ledger *ledger, struct item *const *list, size_t n)
 {
@@ -195,6 +196,8 @@ check_clocks(struct fsp_ledger *ledger, struct item *const *list, size_t n)
     for (i = 0; i < n; i++) {
         const struct item *item = list[i];
 
+        if (i > 0 && item->log != list[i - 1]->log)
+            newest = INT64_MIN;
         if (!item->has_noted || !item->has_at)
             continue;
         if (item->noted_s < newest || item->at_s - item->noted_s > FSP_LEDGER_LATE_S)

@@ -473,6 +473,22 @@ late_entries_and_doubtful_clocks_are_counted(void **state)
 }
 
 static void
+each_log_has_a_clock_of_its_own(void **state)
+{
+    struct book *book = book_new();
+
+    (void)state;
+    book_open(book);
+    book_noted(book, 0, "2026-03-01T10:05:00Z");
+    book_noted(book, 3, "2026-03-01T09:05:00Z"); /* an hour before, on another machine */
+    assert_int_equal(book_view(book)->doubtful_clock, 1);
+    book->entries[3].log = 1;
+    book->entries[3].index = 0;
+    assert_int_equal(book_view(book)->doubtful_clock, 0);
+    book_free(book);
+}
+
+static void
 an_entry_that_cannot_be_read_is_kept_told_and_leaves_the_count_in_doubt(void **state)
 {
     struct book *book = book_new();
@@ -710,6 +726,7 @@ main(void)
             cmocka_unit_test(inspections_are_not_changed_and_voided_only_with_a_signature),
             cmocka_unit_test(adverse_conditions_are_ended_not_voided_without_a_signature),
             cmocka_unit_test(late_entries_and_doubtful_clocks_are_counted),
+            cmocka_unit_test(each_log_has_a_clock_of_its_own),
             cmocka_unit_test(
                     an_entry_that_cannot_be_read_is_kept_told_and_leaves_the_count_in_doubt),
             cmocka_unit_test(low_factors_are_told_by_the_service_they_belong_to),
