@@ -11,8 +11,6 @@
 #include "rig/journal_sql.h"
 #include "store/logtable.h"
 
-#define IDENT_LEN 16 /* bytes of the identity's hash kept; guards against accidents only */
-#define KEY_MAX   ((size_t)256) /* "at kind op" */
 #define NOTED_LAG 3600 /* seconds the stored latest `noted` may lag behind the entries */
 
 /* One row on its way in. */
@@ -22,13 +20,13 @@ struct item {
     size_t place; /* in the file, for a stable order */
     char *key;
     char *tour; /* tour and row: what tells two rows of one file apart */
-    uint8_t hash[IDENT_LEN];
+    uint8_t hash[FSP_IDENT_LEN];
     bool known;
 };
 
-/* An entry that has the same key. */
+/* An entry that has the same key, as it was written or as an amendment left it. */
 struct held {
-    uint8_t hash[IDENT_LEN];
+    uint8_t hash[FSP_IDENT_LEN];
     uint64_t index;
     bool met; /* a row of the file equals it */
 };
@@ -37,51 +35,61 @@ struct held_list {
     struct held *items;
     size_t n;
     size_t cap;
+    bool corrected; /* some entry is there in more than one form */
 };
 
 /* ---- identity ---------------------------------------------------------------------------- */
 
-static enum fsp_rc
-identify(struct item *item, struct fsp_err *err)
+enum fsp_rc
+fsp_journal_ident(const struct fsp_record *record, struct fsp_ident *ident, struct fsp_err *err)
 {
-    const char *op = fsp_record_text(item->record, "op");
-    const char *tour = fsp_record_text(item->record, "tour");
-    const char *row = fsp_record_text(item->record, "row");
+    const char *op = fsp_record_text(record, "op");
     uint8_t hash[FSP_HASH_LEN];
     struct fsp_buf buf;
-    int64_t row_number;
     enum fsp_rc rc;
 
     fsp_buf_init(&buf, FSP_ENTRY_MAX);
-    fsp_buf_printf(&buf, "%s %s%s%s", fsp_record_text(item->record, "at"),
-            fsp_record_text(item->record, "kind"), op == NULL ? "" : " ", op == NULL ? "" : op);
-    rc = buf.len > KEY_MAX ? FSP_ELIMIT : fsp_buf_check(&buf, "a record", err);
-    if (rc != FSP_OK)
-        goto out;
-    item->key = fsp_mem_text(fsp_buf_peek(&buf), buf.len);
+    fsp_buf_printf(&buf, "%s %s%s%s", fsp_record_text(record, "at"),
+            fsp_record_text(record, "kind"), op == NULL ? "" : " ", op == NULL ? "" : op);
+    rc = buf.len > FSP_IDENT_KEY_MAX
+                 ? fsp_err_set(err, FSP_ELIMIT, "the record's key is too long")
+                 : fsp_buf_check(&buf, "a record", err);
+    if (rc == FSP_OK) {
+        memcpy(ident->key, fsp_buf_peek(&buf), buf.len + 1);
+        fsp_buf_reset(&buf);
+        fsp_record_write_identity(record, &buf);
+        rc = fsp_buf_check(&buf, "a record", err);
+    }
+    if (rc == FSP_OK) {
+        fsp_leaf_hash(buf.data, buf.len, hash);
+        memcpy(ident->hash, hash, FSP_IDENT_LEN);
+    }
+    fsp_buf_fini(&buf);
+    return rc;
+}
 
-    fsp_buf_reset(&buf);
+static enum fsp_rc
+identify(struct item *item, struct fsp_err *err)
+{
+    const char *tour = fsp_record_text(item->record, "tour");
+    struct fsp_ident ident;
+    struct fsp_buf buf;
+    int64_t row;
+    enum fsp_rc rc = fsp_journal_ident(item->record, &ident, err);
+
+    if (rc != FSP_OK)
+        return rc;
+    memcpy(item->hash, ident.hash, sizeof(item->hash));
+    item->key = fsp_mem_text(ident.key, strlen(ident.key));
+    fsp_buf_init(&buf, FSP_ENTRY_MAX);
     fsp_buf_add_text(&buf, tour == NULL ? "" : tour);
-    fsp_buf_add_byte(&buf, '\n');
-    if (row != NULL)
-        fsp_buf_add_text(&buf, row);
-    else if (fsp_record_int(item->record, "row", &row_number))
-        fsp_buf_printf(&buf, "%lld", (long long)row_number);
+    if (fsp_record_int(item->record, "row", &row))
+        fsp_buf_printf(&buf, "\n%lld", (long long)row);
     rc = fsp_buf_check(&buf, "a record", err);
-    if (rc != FSP_OK)
-        goto out;
-    item->tour = fsp_mem_text(fsp_buf_peek(&buf), buf.len);
-
-    fsp_buf_reset(&buf);
-    fsp_record_write_identity(item->record, &buf);
-    rc = fsp_buf_check(&buf, "a record", err);
-    if (rc != FSP_OK)
-        goto out;
-    fsp_leaf_hash(buf.data, buf.len, hash);
-    memcpy(item->hash, hash, IDENT_LEN);
-    if (item->key == NULL || item->tour == NULL)
+    if (rc == FSP_OK)
+        item->tour = fsp_mem_text(fsp_buf_peek(&buf), buf.len);
+    if (rc == FSP_OK && (item->key == NULL || item->tour == NULL))
         rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
-out:
     fsp_buf_fini(&buf);
     return rc;
 }
@@ -97,7 +105,7 @@ by_key(const void *left, const void *right)
     if (order == 0)
         order = strcmp(a->tour, b->tour);
     if (order == 0)
-        order = memcmp(a->hash, b->hash, IDENT_LEN);
+        order = memcmp(a->hash, b->hash, FSP_IDENT_LEN);
     if (order == 0)
         order = a->place < b->place ? -1 : 1;
     return order;
@@ -108,7 +116,7 @@ by_hash(const void *left, const void *right)
 {
     const struct held *a = left;
     const struct held *b = right;
-    int order = memcmp(a->hash, b->hash, IDENT_LEN);
+    int order = memcmp(a->hash, b->hash, FSP_IDENT_LEN);
 
     if (order == 0)
         order = a->index < b->index ? -1 : 1;
@@ -124,6 +132,7 @@ load_held(struct fsp_db *db, const char *key, struct held_list *list, struct fsp
     bool row = false;
 
     list->n = 0;
+    list->corrected = false;
     rc = fsp_stmt_get(db, FSP_SQL_IDENT_GET, &stmt, err);
     if (rc != FSP_OK)
         return rc;
@@ -143,13 +152,14 @@ load_held(struct fsp_db *db, const char *key, struct held_list *list, struct fsp
             break;
         }
         hash = fsp_stmt_blob(stmt, 0, &len);
-        if (len != IDENT_LEN) {
+        if (len != FSP_IDENT_LEN) {
             rc = fsp_err_set(err, FSP_ECORRUPT, "an identity is damaged; run: check");
             break;
         }
-        memcpy(list->items[list->n].hash, hash, IDENT_LEN);
+        memcpy(list->items[list->n].hash, hash, FSP_IDENT_LEN);
         list->items[list->n].index = (uint64_t)fsp_stmt_int(stmt, 1);
         list->items[list->n].met = false;
+        list->corrected = list->corrected || fsp_stmt_int(stmt, 2) != 0;
         list->n++;
     }
     fsp_stmt_reset(stmt);
@@ -177,9 +187,22 @@ refuse_entry(const struct item *item, uint64_t index, struct fsp_err *err)
     say_line(item, line, sizeof(line));
     return fsp_err_set(err, FSP_EFORMAT,
             "%s: entry %llu has the same time, kind and op (%s) but differs otherwise; if it "
-            "corrects that entry, amend it (enter amend entry=%llu ...), if it is another "
+            "corrects that entry, amend it (enter amend entry=%llu reason=... "
+            "'set={\"FIELD\":\"VALUE\"}'), if it is another "
             "piece of work, give --also",
             line, (unsigned long long)index, item->key, (unsigned long long)index);
+}
+
+/* An entry is met once, in whichever of its forms. */
+static bool
+entry_is_met(const struct held_list *list, const struct held *item)
+{
+    if (item->met || !list->corrected)
+        return item->met;
+    for (size_t i = 0; i < list->n; i++)
+        if (list->items[i].met && list->items[i].index == item->index)
+            return true;
+    return false;
 }
 
 /* The first of the entries that no row of the group equals; NULL when each is met. */
@@ -191,7 +214,7 @@ unmet(const struct held_list *list)
     for (size_t i = 0; i < list->n; i++) {
         const struct held *item = &list->items[i];
 
-        if (!item->met && (first == NULL || item->index < first->index))
+        if (!entry_is_met(list, item) && (first == NULL || item->index < first->index))
             first = item;
     }
     return first;
@@ -207,7 +230,7 @@ lower_bound(const struct held_list *list, const uint8_t *hash)
     while (from < to) {
         size_t middle = from + (to - from) / 2;
 
-        if (memcmp(list->items[middle].hash, hash, IDENT_LEN) < 0)
+        if (memcmp(list->items[middle].hash, hash, FSP_IDENT_LEN) < 0)
             from = middle + 1;
         else
             to = middle;
@@ -215,16 +238,20 @@ lower_bound(const struct held_list *list, const uint8_t *hash)
     return from;
 }
 
-/* Entries of this identity; they are marked as met. */
+/* Entries of this identity that no other form met before; they are marked as met. */
 static size_t
 meet(struct held_list *list, const uint8_t *hash)
 {
-    size_t from = lower_bound(list, hash);
-    size_t i = from;
+    size_t met = 0;
 
-    for (; i < list->n && memcmp(list->items[i].hash, hash, IDENT_LEN) == 0; i++)
+    for (size_t i = lower_bound(list, hash);
+            i < list->n && memcmp(list->items[i].hash, hash, FSP_IDENT_LEN) == 0; i++) {
+        if (entry_is_met(list, &list->items[i]))
+            continue;
         list->items[i].met = true;
-    return i - from;
+        met++;
+    }
+    return met;
 }
 
 /* The k-th of a run of identical rows is the k-th identical entry. */
@@ -234,7 +261,7 @@ mark_known(struct held_list *list, struct item *const *group, size_t n)
     size_t held = 0;
 
     for (size_t k = 0; k < n; k++) {
-        if (k == 0 || memcmp(group[k]->hash, group[k - 1]->hash, IDENT_LEN) != 0)
+        if (k == 0 || memcmp(group[k]->hash, group[k - 1]->hash, FSP_IDENT_LEN) != 0)
             held = meet(list, group[k]->hash);
         group[k]->known = held > 0;
         held -= held > 0;
@@ -251,7 +278,7 @@ judge_rows(struct item *const *group, size_t n, struct fsp_err *err)
 
         if (a->known && b->known)
             continue;
-        if (strcmp(a->tour, b->tour) != 0 || memcmp(a->hash, b->hash, IDENT_LEN) == 0)
+        if (strcmp(a->tour, b->tour) != 0 || memcmp(a->hash, b->hash, FSP_IDENT_LEN) == 0)
             continue;
         return fsp_err_set(err, FSP_EFORMAT,
                 "lines %zu and %zu: the same time, kind and op (%s) but different otherwise; "
@@ -327,7 +354,9 @@ append_item(struct batch *batch, const struct item *item, struct fsp_err *err)
     uint64_t index = batch->range.size;
     enum fsp_rc rc;
 
-    rc = fsp_record_set_text(item->record, "noted", batch->noted, err);
+    rc = fsp_journal_note_amendment(batch->journal, item->record, index, err);
+    if (rc == FSP_OK)
+        rc = fsp_record_set_text(item->record, "noted", batch->noted, err);
     if (rc != FSP_OK)
         return rc;
     fsp_buf_reset(&batch->bytes);
@@ -342,7 +371,7 @@ append_item(struct batch *batch, const struct item *item, struct fsp_err *err)
         return rc;
     fsp_stmt_bind_text(stmt, 1, item->key);
     fsp_stmt_bind_int(stmt, 2, (int64_t)index);
-    fsp_stmt_bind_blob(stmt, 3, item->hash, IDENT_LEN);
+    fsp_stmt_bind_blob(stmt, 3, item->hash, FSP_IDENT_LEN);
     return fsp_stmt_run(stmt, err);
 }
 
@@ -489,7 +518,7 @@ find_once(struct fsp_db *db, const char *once, const struct item *item,
     added->skipped = 1;
     added->first = (uint64_t)fsp_stmt_int(stmt, 0);
     hash = fsp_stmt_blob(stmt, 1, &len);
-    if (len != IDENT_LEN || memcmp(hash, item->hash, IDENT_LEN) != 0)
+    if (len != FSP_IDENT_LEN || memcmp(hash, item->hash, FSP_IDENT_LEN) != 0)
         rc = fsp_err_set(err, FSP_EINVAL,
                 "--once %s: was used for entry %llu, which differs from this record; use a new "
                 "token for each record",
@@ -509,7 +538,7 @@ keep_once(struct fsp_db *db, const char *once, const struct item *item, uint64_t
         return rc;
     fsp_stmt_bind_text(stmt, 1, once);
     fsp_stmt_bind_int(stmt, 2, (int64_t)index);
-    fsp_stmt_bind_blob(stmt, 3, item->hash, IDENT_LEN);
+    fsp_stmt_bind_blob(stmt, 3, item->hash, FSP_IDENT_LEN);
     return fsp_stmt_run(stmt, err);
 }
 

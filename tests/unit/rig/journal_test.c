@@ -614,6 +614,110 @@ nothing_is_signed_over_an_entry_that_was_altered(void **state)
 
 #define CASE(name) cmocka_unit_test_setup_teardown(name, fixture_setup, fixture_teardown)
 
+/* ---- amendments and day sheets ------------------------------------------------------------ */
+
+static enum fsp_rc
+amend(struct fixture *fixture, const char *minute, const char *entry, const char *change,
+        struct fsp_err *err)
+{
+    struct fsp_check_context context;
+    struct fsp_journal_added added;
+    struct fsp_record *record = NULL;
+    char text[300];
+    int len = snprintf(text, sizeof(text),
+            "{\"kind\":\"amend\",\"at\":\"2026-02-03T10:%s:00Z\",\"by\":\"clerk\",\"entry\":%s,"
+            "\"reason\":\"typing\",%s}",
+            minute, entry, change);
+    enum fsp_rc rc = fsp_journal_context(fixture->journal, &context, err);
+
+    if (rc == FSP_OK)
+        rc = fsp_check_json(text, (size_t)len, &context, &record, err);
+    if (rc == FSP_OK)
+        rc = fsp_journal_enter(fixture->journal, record, NULL, false, &added, err);
+    fsp_record_free(record);
+    return rc;
+}
+
+static void
+a_corrected_sheet_is_known_once_its_entry_was_amended(void **state)
+{
+    static const char first[] = HEADER ROW("01", "9300ft", "1") ROW("02", "9400ft", "2");
+    static const char corrected[] = HEADER ROW("01", "9300ft", "1") ROW("02", "9450ft", "2");
+    static const char grown[] =
+            HEADER ROW("01", "9300ft", "1") ROW("02", "9450ft", "2") ROW("03", "9500ft", "3");
+    struct fixture *fixture = *state;
+    struct fsp_journal_added added;
+    struct fsp_err err = {.rc = FSP_OK};
+
+    assert_ok(take(fixture, first, false, &added, &err), &err);
+    assert_int_equal(take(fixture, corrected, false, &added, &err), FSP_EFORMAT);
+    assert_non_null(strstr(err.text, "entry 1"));
+    assert_ok(amend(fixture, "01", "1", "\"set\":{\"depth\":\"9450ft\"}", &err), &err);
+    assert_ok(take(fixture, corrected, false, &added, &err), &err);
+    assert_int_equal(added.skipped, 2);
+    assert_ok(take(fixture, grown, false, &added, &err), &err);
+    assert_int_equal(added.skipped, 2);
+    assert_int_equal(added.added, 1);
+    /* the sheet as it was first is known too */
+    assert_ok(take(fixture, first, false, &added, &err), &err);
+    assert_int_equal(added.added, 0);
+    assert_int_equal(size_of(fixture), 4);
+}
+
+static void
+one_entry_stands_for_one_row_in_whichever_form(void **state)
+{
+    static const char first[] = HEADER ROW("02", "9400ft", "2");
+    static const char both[] = HEADER ROW("02", "9400ft", "2") ROW("02", "9450ft", "2");
+    struct fixture *fixture = *state;
+    struct fsp_journal_added added;
+    struct fsp_err err = {.rc = FSP_OK};
+
+    assert_ok(take(fixture, first, false, &added, &err), &err);
+    assert_ok(amend(fixture, "01", "0", "\"set\":{\"depth\":\"9450ft\"}", &err), &err);
+    assert_int_equal(take(fixture, both, false, &added, &err), FSP_EFORMAT);
+    assert_ok(take(fixture, both, true, &added, &err), &err);
+    assert_int_equal(added.added, 1);
+    assert_int_equal(added.skipped, 1);
+}
+
+static void
+a_voided_amendment_takes_its_form_back(void **state)
+{
+    static const char first[] = HEADER ROW("02", "9400ft", "2");
+    static const char corrected[] = HEADER ROW("02", "9450ft", "2");
+    struct fixture *fixture = *state;
+    struct fsp_journal_added added;
+    struct fsp_err err = {.rc = FSP_OK};
+
+    assert_ok(take(fixture, first, false, &added, &err), &err);
+    assert_ok(amend(fixture, "01", "0", "\"set\":{\"depth\":\"9450ft\"}", &err), &err);
+    assert_ok(amend(fixture, "02", "0", "\"set\":{\"mud\":\"10ppg\"}", &err), &err);
+    assert_ok(amend(fixture, "03", "1", "\"void\":\"yes\"", &err), &err);
+    assert_int_equal(take(fixture, corrected, false, &added, &err), FSP_EFORMAT);
+    assert_ok(take(fixture, first, false, &added, &err), &err);
+    assert_int_equal(added.skipped, 1);
+}
+
+static void
+an_amendment_that_makes_no_record_is_refused(void **state)
+{
+    static const char first[] = HEADER ROW("02", "9400ft", "2");
+    struct fixture *fixture = *state;
+    struct fsp_journal_added added;
+    struct fsp_err err = {.rc = FSP_OK};
+    uint64_t size;
+
+    assert_ok(take(fixture, first, false, &added, &err), &err);
+    size = size_of(fixture);
+    /* length is no field of a round trip, and a kind never changes */
+    assert_int_not_equal(
+            amend(fixture, "01", "0", "\"set\":{\"length\":\"90ft\"}", &err), FSP_OK);
+    assert_non_null(strstr(err.text, "length"));
+    assert_int_not_equal(amend(fixture, "01", "0", "\"set\":{\"kind\":\"cut\"}", &err), FSP_OK);
+    assert_int_equal(size_of(fixture), size);
+}
+
 int
 main(void)
 {
@@ -642,6 +746,10 @@ main(void)
             CASE(a_missing_or_foreign_signed_size_stops_signing),
             CASE(check_finds_nothing_in_a_good_store_and_the_altered_byte_in_a_bad_one),
             CASE(nothing_is_signed_over_an_entry_that_was_altered),
+            CASE(a_corrected_sheet_is_known_once_its_entry_was_amended),
+            CASE(one_entry_stands_for_one_row_in_whichever_form),
+            CASE(a_voided_amendment_takes_its_form_back),
+            CASE(an_amendment_that_makes_no_record_is_refused),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);
