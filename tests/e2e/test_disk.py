@@ -1,4 +1,4 @@
-"""A disk that runs full at every stage of a sheet, before a signature and before a receipt.
+"""A full disk: said in one line, nothing half kept, nothing acknowledged, and good again after.
 
 The store lies on a small tmpfs of its own mount namespace; where the machine allows none, the tests
 are skipped and say so.
@@ -9,6 +9,7 @@ import re
 import subprocess
 
 import pytest
+from conftest import AT
 
 import programs as drive
 
@@ -85,6 +86,21 @@ def rig(disk, office, begin, tmp_path):
     return begin(drive.Rig(disk.programs, "heron", disk.path / "R").init(invitation))
 
 
+def test_a_full_disk_on_the_rig_keeps_nothing_and_mends(disk, rig, tmp_path):
+    rows = sheet(tmp_path / "march.csv", 500)
+    before = rig.json("check")
+    disk.fill()
+    said(rig.run("take", rows, status=None))
+    said(rig.enter("slip", f"at={AT.format(5, 0)}", "by=clerk", "length=30ft", status=None))
+    assert rig.run("line").stdout, "what is there can still be read"
+    assert rig.json("check")["size"] == before["size"]
+    disk.free()
+    after = rig.json("check")
+    assert (after["size"], after["root"], after["problems"]) == (before["size"], before["root"], [])
+    rig.run("take", rows)
+    assert rig.size() == before["size"] + 500
+
+
 def test_a_disk_that_fills_in_the_middle_of_a_sheet_keeps_none_of_it(disk, rig, tmp_path):
     """Smaller and smaller room is left, so that it runs out at every stage of the transaction."""
     rows = sheet(tmp_path / "march.csv", 300)
@@ -110,7 +126,6 @@ def test_a_disk_that_fills_in_the_middle_of_a_sheet_keeps_none_of_it(disk, rig, 
 
 def test_nothing_is_signed_on_a_full_disk(disk, rig, office, tmp_path):
     disk.fill()
-    assert rig.run("line").stdout, "what is there can still be read"
     done = rig.run("carry", "--out", tmp_path / "h.fsb", status=None)
     said(done)
     assert not (tmp_path / "h.fsb").exists()
@@ -136,3 +151,26 @@ def test_a_full_disk_in_the_office_gives_no_receipt(disk, begin, programs, tmp_p
     rig.run("receipt", tmp_path / "h.receipt")
     mine, theirs = drive.same_records(office, rig)
     assert mine == theirs and mine[0] == 304
+
+
+def test_an_office_that_serves_from_a_full_disk_only_delays_its_rigs(disk, begin, programs,
+                                                                     tmp_path):
+    office = drive.Office(disk.programs, disk.path / "O").init()
+    try:
+        office.serve()
+        invitation = office.invite("heron", tmp_path / "heron.invitation", office.intake)
+        rig = begin(drive.Rig(programs, "heron", tmp_path / "R").init(invitation))
+        rig.run("push")
+        rig.run("take", sheet(tmp_path / "march.csv", 300))
+        disk.fill()
+        done = rig.run("push", "--patience", "0", status=69)
+        assert "503" in done.stderr and "nothing is lost" in done.stderr, done.stderr
+        assert rig.json("check")["receipted"] == 4
+        disk.free()
+        drive.wait_until("the office to take bundles again", lambda: rig.run(
+            "push", "--patience", "5", status=None).returncode == 0)
+        mine, theirs = drive.same_records(office, rig)
+        assert mine == theirs and mine[0] == 304
+        office.run("check")
+    finally:
+        office.stop()
