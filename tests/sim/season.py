@@ -108,7 +108,7 @@ class Rig:
         self.clock = 6 * 60  # minutes of local time since the start's midnight
         self.end = self.clock + days * DAY
         self.records = []  # as typed; `_t` is the local minute, `_own` entered alone by form
-        self.used = set()  # (kind, op, minute): no two records share one
+        self.last = -1  # minute of the last record: no two records share one
         self.account = trade.Account()
         self.bit = 0
         self.hole = 0
@@ -119,6 +119,8 @@ class Rig:
         self.planned_run = 0
         self.served_aim = 1.0
         self.fault_at = 1.0
+        self.lasted = 0  # cuts since this line last outlived its bad sheave
+        self.shoe = 0
         self.jarring = False
         self.stringing = 0
         self.condemned = False  # an inspection has said: cut
@@ -135,18 +137,28 @@ class Rig:
 
     def emit(self, kind, by="clerk", own=False, **fields):
         self.settle()
-        while (kind, fields.get("op"), self.clock) in self.used:
-            self.clock += 5
-            self.settle()
-        self.used.add((kind, fields.get("op"), self.clock))
+        minute = self.minute(kind)
         record = {"kind": kind, "by": by}
         record.update({k.rstrip("_").replace("_", "-"): v for k, v in fields.items()})
-        record["at"] = self.time_text(self.clock)
-        record["_t"] = self.clock
+        record["at"] = self.time_text(minute)
+        record["_t"] = self.last = minute
         record["_own"] = own
         self.records.append(record)
         self.account.apply(record)
         return record
+
+    def minute(self, kind):
+        """When a record is written down, after the last one. What fills a tour to its end is
+        entered some minutes before the tour is closed."""
+        if self.clock == self.tour_end:
+            if kind == "tour":
+                return max(self.last + 1, self.clock)
+            if self.last < self.clock:
+                return max(self.last + 1, self.clock - 10)
+        while self.clock <= self.last:
+            self.clock += 5
+            self.settle()
+        return self.clock
 
     def settle(self):
         """Close the tours that ended before now; nothing is ever written out of order."""
@@ -186,7 +198,8 @@ class Rig:
         r = self.random
         tour = self.tour_name()
         if r.random() < 0.55 and self.reel_hung():
-            self.inspect("tour", "watch" if self.condemned else "run", r.choice(("driller", "derrickman", "toolpusher")))
+            self.inspect("tour", "watch" if self.condemned else "run",
+                         r.choice(("driller", "derrickman", "toolpusher")))
         fields = {"tour": tour, "complete": "yes"}
         if bit is not None:
             fields["bit_depth"] = self.d(bit)
@@ -259,8 +272,10 @@ class Rig:
         self.slips_done = 0
         self.served_aim = r.uniform(0.97, 1.07)
         self.fault_at = r.uniform(0.52, 0.78)
-        if self.nature == "early" and r.random() < 0.1:
-            self.fault_at = 9.0  # now and then the line lasts
+        self.lasted += 1
+        if self.nature == "early" and self.lasted > 4 and r.random() < 0.2:
+            self.fault_at = 9.0  # now and then the line lasts, never twice in five cuts
+            self.lasted = 0
 
     def job_checks(self):
         self.clock += 10
@@ -313,8 +328,7 @@ class Rig:
                          places=self.places(("crossover", "fast-line sheave", "anchor"),
                                             broken="fast-line sheave"),
                          event="broken wires seen by the derrickman")
-            self.cut("broken-wires", place="fast-line sheave",
-                     condition=self.random.choice(("worn-out", "normal")), because=True)
+            self.cut("broken-wires", place="fast-line sheave", condition="worn-out", because=True)
             return
         if served >= self.served_aim - 0.02:
             condition = "wear-left" if self.nature == "wear-left" else self.random.choice(
@@ -324,10 +338,13 @@ class Rig:
         if self.slips_done < 2 and self.account.since_slip >= self.account.goal / 3 * 0.97:
             self.slip()
 
+    def plans_cut(self, least=0.35):
+        """Whether this rig would rather cut now than when the goal is reached."""
+        return (self.nature == "planned" and self.planned_run < 2 and not self.done()
+                and least <= self.served() <= 0.93)
+
     def planned_cut(self, reason):
-        if self.nature != "planned" or self.planned_run >= 2 or self.done():
-            return
-        if 0.35 <= self.served() <= 0.93:
+        if self.plans_cut():
             self.cut(reason)
 
     # --- work -------------------------------------------------------------------------------
@@ -457,7 +474,7 @@ class Rig:
             self.bha = float(bha_length[:-1])
             fields = dict(pipe=f"{plain(pipe * trade.LB_KG / trade.FT_M)}kg/m",
                           bha_weight=f"{plain(weight * trade.LB_KG / 1000)}t",
-                          mud=f"{plain(mud * trade.PPG_KGM3 / 1000, 2)}SG")
+                          mud=f"{round_to(mud * trade.PPG_KGM3, 10)}kg/m3")
         else:
             self.bha, bha_length = length, f"{length}ft"
             fields = dict(pipe=f"{pipe}lb/ft", bha_weight=f"{weight}lb", mud=f"{plain(mud)}ppg")
@@ -480,6 +497,7 @@ class Rig:
                   joint="12.2m" if self.metric else "40ft",
                   **({"hookload": self.load(lb * r.uniform(1.0, 1.05))}
                      if r.random() < 0.7 else {}))
+        self.shoe = round_to(depth, 1)
         self.spend(r.randrange(14, 30) * 60)  # cement, wait, test the stack
         self.fewer_lines()
 
@@ -549,6 +567,7 @@ class Rig:
                   shape="vertical" if r.random() < 0.6 else "deviated")
         above = SECTIONS[section - 1][0] if section else 140
         self.hole = round_to((above + (r.uniform(0, 500) if section else 0)) * self.scale, 1)
+        self.shoe = round_to((SECTIONS[section - 1][0] - 5) * self.scale, 1) if section else 0
         self.bit = 0
 
     def well(self, section, first):
@@ -580,9 +599,12 @@ class Rig:
 
     def bit_run(self, section, target, rate, life):
         r = self.random
-        if section and self.bit == 0:
+        if section and self.bit == 0 and self.shoe > self.bha + 10 and self.plans_cut(0.6):
+            self.trip(self.shoe)
+            self.planned_cut("planned-shoe")
+        if section and self.bit < self.hole:
             tight = round_to(self.hole - 2 * self.c["stand"], 1)
-            if r.random() < 0.4 and tight > self.bha + 10:
+            if r.random() < 0.4 and tight > max(self.bit, self.bha) + 10:
                 self.trip(tight)
                 self.clock += min(60, self.tour_end - self.clock)
                 if not self.done():
@@ -595,8 +617,6 @@ class Rig:
                 self.trip(self.hole)
             self.look_after_line()
         elif self.bit == 0:
-            self.bit = self.hole if self.hole <= self.bha + 30 else 0
-            self.bha = min(self.bha, self.hole)
             self.trip(self.hole)
         start, wiper = self.clock, self.clock + r.uniform(18, 30) * 60
         for _ in self.drill(target, rate):
