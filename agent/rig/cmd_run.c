@@ -22,6 +22,7 @@ struct loop {
     struct fsp_push *push;
     struct fsp_signals signals;
     const char *notify;          /* NOTIFY_SOCKET */
+    bool once;                   /* one round: its failure is said when the command ends */
     char last[FSP_ERR_TEXT_MAX]; /* the last failure said, so that it is said once */
 };
 
@@ -50,7 +51,8 @@ say_once(struct loop *loop, const char *text)
     if (strcmp(loop->last, text) == 0)
         return;
     (void)snprintf(loop->last, sizeof(loop->last), "%s", text);
-    fsp_cmd_warn("%.480s", text);
+    if (!loop->once)
+        fsp_cmd_warn("%.480s", text);
 }
 
 static void
@@ -194,11 +196,13 @@ run(struct loop *loop, struct fsp_err *err)
         rc = fsp_cmd_open(loop->args, FSP_JOURNAL_WRITE, &loop->journal, err);
     if (rc != FSP_OK)
         return rc;
-    if (!fsp_args_has(loop->args, "once"))
+    loop->once = fsp_args_has(loop->args, "once");
+    if (!loop->once)
         return run_loop(loop, every_s, err);
     rc = one_round(loop, true, &until_us, err);
     if (rc == FSP_OK && until_us != 0)
-        rc = fsp_err_set(err, FSP_EUNAVAIL, "%s", loop->last);
+        rc = fsp_err_set(err, FSP_EUNAVAIL,
+                "%.300s; nothing is lost, it is sent with the next push or carry", loop->last);
     return rc;
 }
 
