@@ -22,6 +22,8 @@ shift_s(void)
     return text != NULL ? strtol(text, NULL, 10) : 0;
 }
 
+/* The names of parameters are the C library's own affair.
+ * NOLINTBEGIN(readability-inconsistent-declaration-parameter-name) */
 EXPORT int
 clock_gettime(clockid_t clock, struct timespec *now)
 {
@@ -55,3 +57,4 @@ time(time_t *now)
         *now = ts.tv_sec;
     return ts.tv_sec;
 }
+/* NOLINTEND(readability-inconsistent-declaration-parameter-name) */
