@@ -38,7 +38,8 @@ class Disk:
         shims.mkdir()
         for name in PROGRAMS:
             shim = shims / name
-            shim.write_text(f"#!/bin/sh\nexec {' '.join(self.enter)} '{bin_folder}/{name}' \"$@\"\n")
+            shim.write_text("#!/bin/sh\n"
+                            f"exec {' '.join(self.enter)} '{bin_folder}/{name}' \"$@\"\n")
             shim.chmod(0o755)
         self.programs = drive.Programs(str(shims))
 

@@ -1,4 +1,4 @@
-"""A fleet scripted with the documented words, as they stand, and the README's commands as printed."""
+"""A fleet scripted with the documented words as they stand, and the README as printed."""
 
 import json
 import os
@@ -33,12 +33,13 @@ farspool-office prove heron 41 --store O --out E
 farspool-audit verify E/41.record.json
 """
 
-HEAD = "kind,at,by,op,depth,pipe,stand,bha-weight,bha-length,mud,reel,rope,grade,received,strung,lines"
+HEAD = ("kind,at,by,op,depth,pipe,stand,bha-weight,bha-length,mud,"
+        "reel,rope,grade,received,strung,lines")
 SHEET = [
     HEAD,
     "reel,2026-03-01T01:00:00Z,clerk,,,,,,,,A-17,1-3/8in,EIPS,7500ft,1800ft,10",
     "drill-string,2026-03-01T02:00:00Z,clerk,,,19.5lb/ft,93ft,45000lb,600ft,10.2ppg,,,,,,",
-] + [f"work,2026-03-{2 + i // 3:02}T{6 + 8 * (i % 3) % 24:02}:00:00Z,clerk,round-trip,{9000 + 10 * i}ft"
+] + [f"work,2026-03-{2 + i // 3:02}T{6 + 8 * (i % 3):02}:00:00Z,clerk,round-trip,{9000 + i}ft"
      + "," * 11 for i in range(45)]
 
 
@@ -126,7 +127,8 @@ def test_the_readme_runs_as_printed(shell):
     for line in commands:
         if " carry " in line:
             # Over the link or by courier: after a push the courier needs something to carry.
-            shell.run("farspool-rig enter slip --store R at=2026-03-04T06:00:00Z by=clerk length=30ft")
+            shell.run("farspool-rig enter slip --store R at=2026-03-04T06:00:00Z by=clerk "
+                      "length=30ft")
         out = shell.run(line)
         if "--template" in line:
             assert out.startswith("at,kind") or "kind" in out.split(",")

@@ -1,4 +1,4 @@
-"""The inbox of `run --once`: what is good is taken and put aside, what is bad is put aside with why."""
+"""The inbox of `run --once`: what is good is taken, what is bad is put aside with its reason."""
 
 import os
 import pathlib
@@ -54,7 +54,8 @@ def test_the_same_name_again_overwrites_nothing(rig, inbox):
         (inbox / "bad.csv").write_text(BAD.replace("T10", f"T{hour + 1:02}"))
         rig.run("run", "--once", status=None)
     assert names(inbox / "taken") == ["day.csv", "day.csv.2"]
-    assert names(inbox / "refused") == ["bad.csv", "bad.csv.2", "bad.csv.2.reason", "bad.csv.reason"]
+    assert names(inbox / "refused") == [
+        "bad.csv", "bad.csv.2", "bad.csv.2.reason", "bad.csv.reason"]
     assert rig.size() == 6
 
 

@@ -34,11 +34,12 @@ import season  # noqa: E402
 COURIER = "dunlin"  # sends files by courier while its dish is away for repair …
 COURIER_DAYS = (42, 72)  # … on these days of the season
 PERIOD = 26  # days between two lines of the report
+DAYS_LEAST = 100  # a shorter season has too few cuts to judge any rig by
 CAUTIONS = (
     "Cautions",
-    "  What is said of a lift is the line's limit, never the rig's: mast, crown, block, hook, drawworks",
-    "  and anchor have ratings of their own. Visual inspection overrides every count. Local codes, the",
-    "  makers' figures and licensed practice come before any number shown here.",
+    "  What is said of a lift is the line's limit, never the rig's: mast, crown, block, hook,",
+    "  drawworks and anchor have ratings of their own. Visual inspection overrides every count.",
+    "  Local codes, the makers' figures and licensed practice come before any number shown here.",
 )
 
 
@@ -218,8 +219,8 @@ class Demo:
         self.say(f"Farspool: a season of the invented fleet {season.FLEET}: {len(self.rigs)} rigs, "
                  f"{o.days} days from {self.start}, seed {o.seed}")
         self.say(f"Link: {link.delay_ms:.0f} ms each way, {link.rate_bps / 1000:.0f} kbit/s, "
-                 f"{link.cut_chance:.0%} of connections cut, {link.outage_chance:.0%} followed by an "
-                 f"outage; {COURIER} by courier from day {COURIER_DAYS[0]} to {COURIER_DAYS[1]}")
+                 f"{link.cut_chance:.0%} of connections cut, {link.outage_chance:.0%} followed by "
+                 f"an outage; {COURIER} by courier from day {COURIER_DAYS[0]} to {COURIER_DAYS[1]}")
         self.say()
         self.say(f"{'DAY':>4}  {'DATE':10}  {'ON THE RIGS':>11}  {'IN THE OFFICE':>13}  "
                  f"{'CONNECTIONS':>11}  {'CUT':>4}  {'OUTAGES':>7}  {'PUT OFF':>7}  {'CARRIED':>7}")
@@ -234,8 +235,8 @@ class Demo:
         on_rigs, held = self.counts()
         link = self.proxy.report()
         self.say(f"{day:>4}  {self.start + datetime.timedelta(days=day)}  {on_rigs:>11,}  "
-                 f"{held:>13,}  {link['connections']:>11}  {link['cuts']:>4}  {link['outages']:>7}  "
-                 f"{sum(r.put_off for r in self.rigs):>7}  {sum(r.carried for r in self.rigs):>7}")
+                 f"{held:>13,}  {link['connections']:>11}  {link['cuts']:>4}  {link['outages']:>7}"
+                 f"  {sum(r.put_off for r in self.rigs):>7}  {sum(r.carried for r in self.rigs):>7}")
 
     def season(self):
         last = max(len(r.sheets) for r in self.rigs)
@@ -274,8 +275,8 @@ class Demo:
                 self.verdict(False, f"{rig.name}: {mine['size']} records, the season has "
                              f"{self.truth['rigs'][rig.name]['records']}")
         self.office.run("check")
-        self.verdict(self.bad == 0, f"the office holds exactly the rigs' {total:,} records: sizes and "
-                     "tree roots are equal, both ends verify")
+        self.verdict(self.bad == 0, f"the office holds exactly the rigs' {total:,} records: sizes "
+                     "and tree roots are equal, both ends verify")
         if self.o.days >= 120:
             self.verdict(total >= 4000, f"{total:,} records are at least 4,000")
 
@@ -370,7 +371,8 @@ class Demo:
             self.say(f"Kept: {self.dir}/office, {self.dir}/rigs/NAME, {self.dir}/evidence")
         self.say(f"{time.monotonic() - self.began:.0f} s; " +
                  ("every check holds" if self.bad == 0 else
-                  f"{self.bad} checks FAILED; seed {self.o.seed}, --end {self.start + datetime.timedelta(days=self.o.days)}"))
+                  f"{self.bad} FAILED; again with --seed {self.o.seed} --days {self.o.days} --end "
+                  f"{self.start + datetime.timedelta(days=self.o.days)}"))
         if not self.o.once:
             self.say(f"The office's pages: {self.office.pages}/ (Ctrl-C ends)")
             self.office.process.wait()
@@ -394,8 +396,10 @@ def main():
         prog="scripts/demo", description=__doc__.split("\n")[0],
         epilog="Builds in build-demo, or in FSP_DEMO_BUILD; demo.py --bin DIR uses built programs.")
     p.add_argument("--bin", help=argparse.SUPPRESS)
-    p.add_argument("--once", action="store_true", help="end by itself; status 0 if every check holds")
-    p.add_argument("--keep", metavar="DIR", help="leave the stores and one proved inspection in DIR")
+    p.add_argument("--once", action="store_true",
+                   help="end by itself; status 0 if every check holds")
+    p.add_argument("--keep", metavar="DIR",
+                   help="leave the stores and one proved inspection in DIR")
     p.add_argument("--seed", type=int, default=1, help="of season and link (default 1)")
     p.add_argument("--days", type=int, default=130, help="length of the season (default 130)")
     p.add_argument("--end", metavar="DAY", help="last day, YYYY-MM-DD (default: two days ago)")
@@ -404,6 +408,8 @@ def main():
     options = p.parse_args()
     if not options.bin:
         p.error("--bin DIR: which programs?")
+    if options.days < DAYS_LEAST:
+        p.error(f"--days {options.days}: at least {DAYS_LEAST}, or there are too few cuts to judge")
     signal.signal(signal.SIGTERM, stop)
     demo = None
     try:

@@ -283,7 +283,7 @@ class LinkProxy:
 
 
 class TaskPair:
-    """Two tasks that live and die together: done() waits for both and passes the first failure on."""
+    """Two tasks that live and die together: done() waits for both, or fails as the first did."""
 
     def __init__(self, *coroutines):
         self._tasks = [asyncio.ensure_future(c) for c in coroutines]
