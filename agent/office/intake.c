@@ -18,7 +18,9 @@
  *  opened      find_log          -> known | enrolled (in the transaction) | 403
  *  known       check_signature   -> authentic | 403
  *  authentic   settle            -> old size above ours: gap
- *              compare_overlap   -> same | fork (differs)
+ *              compare_overlap   -> same | differing
+ *  differing   weigh_difference  -> the signed head contradicts ours: fork (differs)
+ *                                   | it agrees with ours, only the bytes do not: 400
  *  same        extend            -> new size above ours: extended | fork (root)
  *              check_covered     -> new size at or below ours: covered | fork (root)
  *  extended    receipt           -> cosigned, COMMIT, 200
@@ -310,6 +312,28 @@ check_covered(struct passage *p, struct fsp_err *err)
     return rc;
 }
 
+/* An entry differs, but only the head is signed. When the head agrees with our entries, the bundle
+ * is not what was signed (another dictionary, a broken sender): that is no fork. */
+static enum fsp_rc
+weigh_difference(struct passage *p, struct fsp_err *err)
+{
+    struct fsp_range range = p->range;
+    enum fsp_rc rc = FSP_OK;
+
+    p->fork = false;
+    if (p->head->head.size <= p->range.size) {
+        rc = check_covered(p, err);
+    } else {
+        for (size_t i = (size_t)(range.size - p->head->old_size); i < p->n; i++)
+            fsp_range_append(&range, p->entries[i].bytes, p->entries[i].len);
+        compare_root(p, &range);
+    }
+    if (rc == FSP_OK && !p->fork)
+        rc = refuse(
+                p, STATUS_BAD, "the entries are not those of the signed head; send it again");
+    return rc;
+}
+
 /* --- answers --------------------------------------------------------------------------------- */
 
 /* Never before the newest cosignature of this log. */
@@ -485,9 +509,11 @@ settle(struct passage *p, const uint8_t digest[32], struct fsp_err *err)
         return answer_gap(p, digest, err);
     common = p->head->head.size < ours ? p->head->head.size : ours;
     rc = compare_overlap(p, common, err);
-    if (rc == FSP_OK && !p->fork)
+    if (rc == FSP_OK && p->fork)
+        rc = weigh_difference(p, err);
+    else if (rc == FSP_OK)
         rc = p->head->head.size > ours ? extend(p, err) : check_covered(p, err);
-    if (rc != FSP_OK)
+    if (rc != FSP_OK || *p->status != 0)
         return rc;
     if (p->fork)
         return answer_fork(p, digest, err);

@@ -462,8 +462,10 @@ static enum fsp_rc
 split_address(char *copy, char **host, char **port)
 {
     char *colon = strrchr(copy, ':');
+    uint64_t number = 0;
 
-    if (colon == NULL || colon[1] == '\0')
+    if (colon == NULL || fsp_text_u64(colon + 1, strlen(colon + 1), &number) != FSP_OK ||
+            number > UINT16_MAX) /* getaddrinfo() would take it modulo 65,536 */
         return FSP_EINVAL;
     *colon = '\0';
     *port = colon + 1;

@@ -256,6 +256,30 @@ a_differing_entry_is_answered_422_and_both_heads_are_kept(void **state)
 }
 
 static void
+bytes_that_are_not_those_of_an_honest_head_are_no_fork(void **state)
+{
+    static const uint64_t rows[][2] = {{0, 6}, {2, 5}, {2, 8}};
+    struct office office;
+    struct rig rig;
+
+    (void)state;
+    office_start(&office);
+    rig_start(&rig, &office, "heron", "a1");
+    rig_add_many(&rig, 8);
+    assert_int_equal(rig_send(&rig, &office, (const uint64_t[2]){0, 6}, true, NULL), 200);
+    rig.instead = "{\"garbled\":1}";
+    rig.at = 3;
+    for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++)
+        assert_int_equal(rig_send(&rig, &office, rows[i], false, NULL), 400);
+    assert_int_equal(count_forks(&office), 0);
+    assert_int_equal(office_size(&office, &rig), 6);
+    rig.instead = NULL;
+    assert_int_equal(rig_send(&rig, &office, rows[2], false, NULL), 200);
+    rig_stop(&rig);
+    office_stop(&office);
+}
+
+static void
 a_differing_root_below_the_bundle_is_a_fork_too(void **state)
 {
     static const uint64_t rows[][2] = {
@@ -545,6 +569,7 @@ main(void)
             cmocka_unit_test(a_gap_is_answered_409_and_changes_nothing),
             cmocka_unit_test(a_gap_in_the_first_bundle_does_not_enrol),
             cmocka_unit_test(a_differing_entry_is_answered_422_and_both_heads_are_kept),
+            cmocka_unit_test(bytes_that_are_not_those_of_an_honest_head_are_no_fork),
             cmocka_unit_test(a_differing_root_below_the_bundle_is_a_fork_too),
             cmocka_unit_test(a_used_invitation_takes_no_other_key_and_no_other_log),
             cmocka_unit_test(unknown_logs_tokens_and_foreign_origins_are_403),

@@ -166,6 +166,10 @@ rig_bundle(const struct rig *rig, const struct office *office, uint64_t from, ui
         entries[i].bytes = (const uint8_t *)rig->entries[i];
         entries[i].len = strlen(rig->entries[i]);
         fsp_range_append(&range, entries[i].bytes, entries[i].len);
+        if (rig->instead != NULL && i == rig->at) {
+            entries[i].bytes = (const uint8_t *)rig->instead;
+            entries[i].len = strlen(rig->instead);
+        }
     }
     memcpy(head.head.origin, rig->origin, sizeof(rig->origin));
     head.head.size = to;

@@ -36,6 +36,8 @@ struct rig {
     struct fsp_skey *skey;
     char *entries[ENTRIES_MAX];
     size_t n;
+    const char *instead; /* what a bundle carries for entry `at`, the head being honest */
+    size_t at;
 };
 
 void office_start(struct office *office);

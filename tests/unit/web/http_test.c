@@ -376,7 +376,8 @@ static void
 addresses_that_are_none_are_refused(void **state)
 {
     static const char *const rows[] = {"", "8463", "127.0.0.1", "127.0.0.1:", ":8463",
-            "localhost:8463", "127.0.0.1:x", "[::1:8463", "300.1.1.1:80"};
+            "localhost:8463", "127.0.0.1:x", "[::1:8463", "300.1.1.1:80", "127.0.0.1:65536",
+            "127.0.0.1:-1"};
     struct fsp_err err = {0};
 
     (void)state;
