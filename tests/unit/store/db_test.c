@@ -141,6 +141,90 @@ what_is_not_ours_is_refused(void **state)
     assert_non_null(strstr(err.text, "no database"));
 }
 
+static size_t
+read_whole(const char *path, char *out, size_t size)
+{
+    FILE *file = fopen(path, "r");
+    size_t len;
+
+    assert_non_null(file);
+    len = fread(out, 1, size, file);
+    (void)fclose(file);
+    assert_true(len > 0 && len < size);
+    return len;
+}
+
+static void
+what_is_refused_is_left_as_it_was(void **state)
+{
+    static const enum fsp_db_mode modes[] = {FSP_DB_RIG, FSP_DB_OFFICE, FSP_DB_READ};
+    static char before[1 << 16];
+    static char after[1 << 16];
+    char path[200];
+    struct fsp_db *db = NULL;
+    struct fsp_err err;
+
+    (void)snprintf(path, sizeof(path), "%s", tempdir_file(*state, "a.db"));
+    assert_ok(fsp_db_open(path, FSP_DB_RIG, true, &second, &db, &err), &err);
+    fsp_db_close(db);
+    for (size_t i = 0; i < 3; i++) {
+        size_t len = read_whole(path, before, sizeof(before));
+        FILE *wal;
+
+        /* other: another program's; first: an older program that meets a newer store */
+        assert_int_equal(
+                fsp_db_open(path, modes[i], true, &other, &db, &err), FSP_EFORMAT);
+        assert_int_equal(
+                fsp_db_open(path, modes[i], true, &first, &db, &err), FSP_EFORMAT);
+        assert_int_equal(read_whole(path, after, sizeof(after)), len);
+        assert_memory_equal(before, after, len);
+        wal = fopen(tempdir_file(*state, "a.db-wal"), "r");
+        assert_null(wal);
+    }
+}
+
+static void
+an_empty_file_is_no_store_unless_one_is_to_be_made(void **state)
+{
+    struct fsp_db *db = NULL;
+    struct fsp_err err;
+    FILE *file = fopen(tempdir_file(*state, "empty.db"), "w");
+
+    assert_non_null(file);
+    (void)fclose(file);
+    assert_int_equal(fsp_db_open(tempdir_file(*state, "empty.db"), FSP_DB_OFFICE, false,
+                             &first, &db, &err),
+            FSP_EFORMAT);
+    assert_non_null(strstr(err.text, "empty"));
+    assert_ok(fsp_db_open(tempdir_file(*state, "empty.db"), FSP_DB_OFFICE, true, &first, &db,
+                      &err),
+            &err);
+    fsp_db_close(db);
+}
+
+static void
+a_migration_that_fails_leaves_the_old_store(void **state)
+{
+    static const struct fsp_migration bad_steps[] = {
+            {"CREATE TABLE thing(id INTEGER PRIMARY KEY, name TEXT NOT NULL) STRICT;"},
+            {"ALTER TABLE thing ADD COLUMN size INTEGER; INSERT INTO nowhere VALUES(1);"},
+    };
+    static const struct fsp_db_schema bad = {0x46737054, "test store", bad_steps, 2};
+    struct fsp_db *db = open_store(*state, FSP_DB_RIG, &first);
+    struct fsp_err err;
+
+    add_thing(db, 1, "old");
+    fsp_db_close(db);
+    assert_int_equal(
+            fsp_db_open(tempdir_file(*state, "a.db"), FSP_DB_RIG, false, &bad, &db, &err),
+            FSP_EIO);
+    assert_non_null(strstr(err.text, "migration step 2"));
+    db = open_store(*state, FSP_DB_RIG, &first);
+    assert_int_equal(count_things(db), 1);
+    assert_int_not_equal(fsp_db_run(db, "SELECT size FROM thing", &err), FSP_OK);
+    fsp_db_close(db);
+}
+
 static void
 a_full_store_says_so_keeps_nothing_and_goes_on(void **state)
 {
@@ -268,6 +352,9 @@ main(void)
             T(committed_rows_stay_and_rolled_back_ones_do_not),
             T(an_older_store_is_brought_up_to_date_and_a_newer_one_refused),
             T(what_is_not_ours_is_refused),
+            T(what_is_refused_is_left_as_it_was),
+            T(an_empty_file_is_no_store_unless_one_is_to_be_made),
+            T(a_migration_that_fails_leaves_the_old_store),
             T(a_full_store_says_so_keeps_nothing_and_goes_on),
             T(the_durability_asked_for_is_in_force),
             T(a_second_writer_is_told_that_the_store_is_busy),

@@ -162,6 +162,77 @@ entries_cannot_be_changed_or_deleted(void **state)
     assert_non_null(strstr(err.text, "append-only"));
     assert_int_not_equal(fsp_db_run(f->db, "DELETE FROM entry", &err), FSP_OK);
     assert_int_not_equal(fsp_db_run(f->db, "DELETE FROM head", &err), FSP_OK);
+    assert_int_not_equal(
+            fsp_db_run(f->db, "INSERT OR REPLACE INTO entry VALUES(1, 1, x'00')", &err),
+            FSP_OK);
+    assert_non_null(strstr(err.text, "append-only"));
+}
+
+/* Two heads of one size over different entries: a fork inside one store. */
+static void
+a_second_head_of_a_size_must_stand_for_the_same_entries(void **state)
+{
+    struct fixture *f = *state;
+    struct fsp_range range;
+    struct fsp_buf note;
+    struct fsp_err err;
+    size_t len;
+
+    fill(f, 1, 0, 1);
+    fsp_buf_init(&note, 2000);
+    assert_ok(fsp_logtable_head_below(f->db, 1, 1, &range, &note, &err), &err);
+    len = note.len;
+    fsp_buf_add_text(&note, "\xE2\x80\x94 basin/office AAAAAAA=\n");
+    fsp_range_init(&range);
+    fsp_range_append(&range, (const uint8_t *)"other", 5);
+    assert_int_equal(fsp_logtable_add_head(f->db, 1, &range, note.data, note.len, 1, &err),
+            FSP_ECORRUPT);
+    assert_int_equal(
+            fsp_logtable_add_head(f->db, 1, &range, note.data, len, 1, &err), FSP_ECORRUPT);
+    assert_non_null(strstr(err.text, "size 1"));
+    fsp_buf_fini(&note);
+}
+
+struct beside {
+    struct fixture *writer;
+    uint64_t at;
+    int wrote;
+};
+
+/* SQLite calls this now and then inside a long read: somebody else appends meanwhile. */
+static int
+append_meanwhile(void *ctx)
+{
+    struct beside *beside = ctx;
+
+    if (beside->wrote++ == 0)
+        fill(beside->writer, 1, beside->at, beside->at + 50);
+    return 0;
+}
+
+static void
+a_log_that_grows_while_it_is_verified_is_no_tampering(void **state)
+{
+    struct fixture *f = *state;
+    struct fixture writer = {.dir = f->dir, .key = f->key};
+    struct beside beside = {&writer, 2000, 0};
+    struct fsp_err err;
+    uint64_t size;
+
+    fill(f, 1, 0, 2000);
+    reopen(&writer);
+    for (int within = 0; within < 2; within++) {
+        beside.wrote = 0;
+        beside.at = 2000 + 50 * (uint64_t)within;
+        if (within == 1)
+            assert_ok(fsp_db_begin_read(f->db, &err), &err);
+        fsp_db_progress_for_test(f->db, append_meanwhile, &beside);
+        assert_ok(fsp_logtable_verify(f->db, 1, &size, &err), &err);
+        fsp_db_rollback(f->db);
+        assert_true(beside.wrote > 0);
+        assert_int_equal(size, beside.at);
+    }
+    fsp_db_close(writer.db);
 }
 
 /* Change the file behind the program's back, as a person with a database tool would. */
@@ -193,15 +264,12 @@ every_way_of_tampering_is_found(void **state)
             "DELETE FROM entry WHERE log=1 AND idx=39",
             "DELETE FROM entry WHERE log=1 AND idx>=30",
             "INSERT INTO entry VALUES(1, 40, x'7b7d')",
-            "UPDATE entry SET idx=1000 WHERE log=1 AND idx=5;"
-            "UPDATE entry SET idx=5 WHERE log=1 AND idx=6;"
-            "UPDATE entry SET idx=6 WHERE log=1 AND idx=1000",
+            "UPDATE entry SET idx=40 WHERE log=1 AND idx=5",
             "UPDATE tip SET size=39 WHERE log=1",
             "UPDATE tip SET range=zeroblob(length(range)) WHERE log=1",
             "UPDATE head SET range=zeroblob(length(range)) WHERE log=1 AND size=20",
             "UPDATE head SET size=21 WHERE log=1 AND size=20",
-            "UPDATE head SET note=(SELECT note FROM head WHERE log=1 AND size=40)"
-            " WHERE log=1 AND size=20",
+            "UPDATE head SET note=substr(note, 2) WHERE log=1 AND size=20",
             "UPDATE head SET note=x'00' WHERE log=1 AND size=40",
     };
 
@@ -305,6 +373,8 @@ main(void)
             T(entries_come_back_as_they_were_and_the_log_verifies),
             T(leaves_and_range_give_the_same_root),
             T(entries_cannot_be_changed_or_deleted),
+            T(a_second_head_of_a_size_must_stand_for_the_same_entries),
+            T(a_log_that_grows_while_it_is_verified_is_no_tampering),
             cmocka_unit_test(every_way_of_tampering_is_found),
             T(heads_are_found_below_and_covering),
             T(a_receipt_replaces_the_shorter_note_and_never_the_other_way),
