@@ -59,7 +59,7 @@ handle_health(void *ctx, const struct fsp_http_request *request, struct fsp_http
 }
 
 static const struct fsp_http_route intake_routes[] = {
-        {"POST", "/bundle", FSP_BUNDLE_MAX + FSP_BUNDLE_OUTER_LEN, handle_bundle},
+        {"POST", "/bundle", FSP_BUNDLE_MAX, handle_bundle},
         {"GET", "/health", 0, handle_health},
         {NULL, NULL, 0, NULL},
 };
