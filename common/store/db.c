@@ -1,4 +1,5 @@
 #include <assert.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -16,11 +17,11 @@ fsp_db_fail(struct fsp_db *db, int sqlite_rc, const char *doing, struct fsp_err 
     switch (primary) {
     case SQLITE_BUSY:
     case SQLITE_LOCKED:
-        return fsp_err_set(err, FSP_EBUSY, "%s: %s: another process is writing; try again",
+        return fsp_err_set(err, FSP_EBUSY, "%s: %s: another process is using it; try again",
                 db->path, doing);
     case SQLITE_FULL:
         return fsp_err_set(err, FSP_EIO,
-                "%s: %s: disk full, nothing was kept; free space and try again", db->path,
+                "%s: %s: disk full: nothing was kept; free space and try again", db->path,
                 doing);
     case SQLITE_CORRUPT:
         db->broken = true;
@@ -68,26 +69,51 @@ fsp_db_run(struct fsp_db *db, const char *sql, struct fsp_err *err)
     return rc == SQLITE_OK ? FSP_OK : fsp_db_fail(db, rc, "write", err);
 }
 
-/* Run a pragma that answers with one text and compare it: what was set must also be in force. */
+/* Run a pragma that answers with one text; line breaks in it become spaces. */
 static enum fsp_rc
-pragma_is(struct fsp_db *db, const char *sql, const char *want, struct fsp_err *err)
+pragma_text(struct fsp_db *db, const char *sql, char *out, size_t size, struct fsp_err *err)
 {
     sqlite3_stmt *stmt = NULL;
     enum fsp_rc result = FSP_OK;
-    const unsigned char *got = NULL;
+    const char *got = NULL;
     int rc = sqlite3_prepare_v2(db->handle, sql, -1, &stmt, NULL);
 
     if (rc == SQLITE_OK)
         rc = sqlite3_step(stmt);
     if (rc == SQLITE_ROW)
-        got = sqlite3_column_text(stmt, 0);
-    if (rc != SQLITE_ROW)
+        got = (const char *)sqlite3_column_text(stmt, 0);
+    else
         result = fsp_db_fail(db, rc, sql, err);
-    else if (got == NULL || strcmp((const char *)got, want) != 0)
-        result = fsp_err_set(err, FSP_EIO, "%s: %s: in force is %s, not %s", db->path, sql,
-                got == NULL ? "nothing" : (const char *)got, want);
+    (void)snprintf(out, size, "%s", got == NULL ? "nothing" : got);
+    for (char *c = out; *c != '\0'; c++)
+        if (*c == '\n')
+            *c = ' ';
     (void)sqlite3_finalize(stmt);
     return result;
+}
+
+/* What was set must also be in force. */
+static enum fsp_rc
+pragma_is(struct fsp_db *db, const char *sql, const char *want, struct fsp_err *err)
+{
+    char got[64];
+    enum fsp_rc rc = pragma_text(db, sql, got, sizeof(got), err);
+
+    if (rc == FSP_OK && strcmp(got, want) != 0)
+        rc = fsp_err_set(
+                err, FSP_EIO, "%s: %s: in force is %s, not %s", db->path, sql, got, want);
+    return rc;
+}
+
+/* A checkpoint needs the store's lock, which nobody holds at closing. */
+static enum fsp_rc
+no_checkpoint_on_close(struct fsp_db *db, struct fsp_err *err)
+{
+    if (db->mode != FSP_DB_RIG &&
+            sqlite3_db_config(db->handle, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1, NULL) !=
+                    SQLITE_OK)
+        return fsp_err_set(err, FSP_EIO, "%s: checkpoint on close stays on", db->path);
+    return FSP_OK;
 }
 
 static enum fsp_rc
@@ -111,18 +137,15 @@ set_mode(struct fsp_db *db, struct fsp_err *err)
             rc = pragma_is(db, "PRAGMA synchronous", "2", err);
         if (rc == FSP_OK)
             rc = pragma_is(db, "PRAGMA wal_autocheckpoint=0", "0", err);
-        if (rc == FSP_OK && sqlite3_db_config(db->handle, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1,
-                                    NULL) != SQLITE_OK)
-            rc = fsp_err_set(err, FSP_EIO, "%s: checkpoint on close stays on", db->path);
         break;
     case FSP_DB_READ:
         rc = fsp_db_run(db, "PRAGMA query_only=ON", err);
-        if (rc == FSP_OK && sqlite3_db_config(db->handle, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1,
-                                    NULL) != SQLITE_OK)
-            rc = fsp_err_set(err, FSP_EIO, "%s: checkpoint on close stays on", db->path);
         break;
     }
-    return rc == FSP_OK ? fsp_db_run(db, "PRAGMA foreign_keys=ON", err) : rc;
+    /* Without recursive triggers INSERT OR REPLACE deletes past the triggers that forbid it. */
+    if (rc == FSP_OK)
+        rc = fsp_db_run(db, "PRAGMA foreign_keys=ON; PRAGMA recursive_triggers=ON", err);
+    return rc;
 }
 
 enum fsp_rc
@@ -131,6 +154,7 @@ fsp_db_open(const char *path, enum fsp_db_mode mode, bool create,
 {
     enum fsp_rc rc = FSP_OK;
     struct fsp_db *db = calloc(1, sizeof(*db));
+    int64_t version = 0;
     int flags = SQLITE_OPEN_READWRITE | SQLITE_OPEN_NOMUTEX | (create ? SQLITE_OPEN_CREATE : 0);
     int sqlite_rc;
 
@@ -150,9 +174,14 @@ fsp_db_open(const char *path, enum fsp_db_mode mode, bool create,
     }
     (void)sqlite3_extended_result_codes(db->handle, 1);
     (void)sqlite3_busy_timeout(db->handle, BUSY_TIMEOUT_MS);
-    rc = set_mode(db, err);
+    rc = no_checkpoint_on_close(db, err);
+    /* Setting the mode writes to the file: only once it is known to be ours. */
     if (rc == FSP_OK)
-        rc = fsp_db_migrate(db, schema, create, err);
+        rc = fsp_db_identify(db, schema, create, &version, err);
+    if (rc == FSP_OK)
+        rc = set_mode(db, err);
+    if (rc == FSP_OK)
+        rc = fsp_db_migrate(db, schema, version, err);
     if (rc != FSP_OK) {
         rc = fsp_err_wrap(err, rc, "%s", schema->what);
         goto out;
@@ -208,7 +237,7 @@ fsp_db_commit(struct fsp_db *db, struct fsp_err *err)
     if (rc == SQLITE_OK)
         return FSP_OK;
     /* Busy leaves the transaction open and sound; anything else may have reached the disk half. */
-    if ((rc & 0xff) != SQLITE_BUSY && (rc & 0xff) != SQLITE_FULL)
+    if ((rc & 0xff) != SQLITE_BUSY)
         db->broken = true;
     return fsp_db_fail(db, rc, "commit", err);
 }
@@ -227,14 +256,17 @@ enum fsp_rc
 fsp_db_check(struct fsp_db *db, struct fsp_err *err)
 {
     sqlite3_stmt *stmt = NULL;
-    enum fsp_rc rc = pragma_is(db, "PRAGMA integrity_check(1)", "ok", err);
+    char complaint[200];
+    enum fsp_rc rc =
+            pragma_text(db, "PRAGMA integrity_check(1)", complaint, sizeof(complaint), err);
     int sqlite_rc;
 
-    if (rc != FSP_OK) {
-        if (err != NULL)
-            err->rc = FSP_ECORRUPT;
-        return FSP_ECORRUPT;
-    }
+    if (rc != FSP_OK)
+        return rc;
+    if (strcmp(complaint, "ok") != 0)
+        return fsp_err_set(err, FSP_ECORRUPT,
+                "%s: the database is damaged (%s); copy the folder aside and restore a backup",
+                db->path, complaint);
     sqlite_rc = sqlite3_prepare_v2(db->handle, "PRAGMA foreign_key_check", -1, &stmt, NULL);
     if (sqlite_rc == SQLITE_OK)
         sqlite_rc = sqlite3_step(stmt);

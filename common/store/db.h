@@ -7,6 +7,8 @@
  * Errors: FSP_EIO (disk, full: text says so), FSP_EBUSY (another writer after 5 s), FSP_ECORRUPT,
  * FSP_EFORMAT (no store, another program's, or made by a newer version), FSP_ENOMEM. After a failed
  * commit or sync the connection is broken: every later call fails with FSP_EIO until it is reopened.
+ * A busy commit is no failure of that kind: the transaction stays open, commit again or roll back.
+ * A disk that is full before the commit is none either: roll back, free space, try again.
  */
 #ifndef FSP_STORE_DB_H
 #define FSP_STORE_DB_H
@@ -38,8 +40,8 @@ struct fsp_db_schema {
     int n;
 };
 
-/* Open (create when asked), set the mode and read it back, check application_id and user_version,
- * migrate. A newer user_version is refused. */
+/* Open (create when asked), check application_id and user_version, set the mode and read it back,
+ * migrate. Another program's file and a newer version are refused before anything is written. */
 enum fsp_rc fsp_db_open(const char *path, enum fsp_db_mode mode, bool create,
         const struct fsp_db_schema *schema, struct fsp_db **out,
         struct fsp_err *err) FSP_MUST_CHECK;

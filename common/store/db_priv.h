@@ -31,8 +31,13 @@ struct fsp_db {
 enum fsp_rc fsp_db_fail(
         struct fsp_db *db, int sqlite_rc, const char *doing, struct fsp_err *err);
 
-/* application_id and user_version: refuse what is not ours or newer, bring older up to date. */
-enum fsp_rc fsp_db_migrate(struct fsp_db *db, const struct fsp_db_schema *schema, bool create,
-        struct fsp_err *err) FSP_MUST_CHECK;
+/* Read application_id and user_version and refuse what is not ours, newer, or older in a reader.
+ * Writes nothing. An empty file has version 0 and is refused unless create. */
+enum fsp_rc fsp_db_identify(struct fsp_db *db, const struct fsp_db_schema *schema, bool create,
+        int64_t *version, struct fsp_err *err) FSP_MUST_CHECK;
+
+/* Bring a store of this version up to date, in one transaction. */
+enum fsp_rc fsp_db_migrate(struct fsp_db *db, const struct fsp_db_schema *schema,
+        int64_t version, struct fsp_err *err) FSP_MUST_CHECK;
 
 #endif

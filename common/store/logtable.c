@@ -213,15 +213,16 @@ fsp_logtable_leaves(struct fsp_db *db, int64_t log, uint64_t size,
     return rc;
 }
 
-/* FSP_OK when nothing is kept at this size or a note that is part of the new one's head. */
+/* Length of the note kept at this size, 0 when there is none. Two heads of one size must stand for
+ * the same entries. */
 static enum fsp_rc
-look_at_kept(
-        struct fsp_db *db, int64_t log, uint64_t size, size_t *kept_len, struct fsp_err *err)
+look_at_kept(struct fsp_db *db, int64_t log, uint64_t size, const struct fsp_buf *range,
+        size_t *kept_len, struct fsp_err *err)
 {
     struct fsp_stmt *stmt = NULL;
     bool row = false;
     enum fsp_rc rc = fsp_stmt_get(
-            db, "SELECT length(note) FROM head WHERE log=?1 AND size=?2", &stmt, err);
+            db, "SELECT length(note), range FROM head WHERE log=?1 AND size=?2", &stmt, err);
 
     *kept_len = 0;
     if (rc != FSP_OK)
@@ -229,8 +230,16 @@ look_at_kept(
     fsp_stmt_bind_int(stmt, 1, log);
     fsp_stmt_bind_int(stmt, 2, as_key(size));
     rc = fsp_stmt_step(stmt, &row, err);
-    if (rc == FSP_OK && row)
+    if (rc == FSP_OK && row) {
+        size_t len = 0;
+        const uint8_t *kept = fsp_stmt_blob(stmt, 1, &len);
+
         *kept_len = (size_t)fsp_stmt_int(stmt, 0);
+        if (len != range->len || (len > 0 && memcmp(kept, range->data, len) != 0))
+            rc = fsp_err_set(err, FSP_ECORRUPT,
+                    "another head of size %llu is kept already: the entries were altered",
+                    (unsigned long long)size);
+    }
     fsp_stmt_reset(stmt);
     return rc;
 }
@@ -248,7 +257,7 @@ fsp_logtable_add_head(struct fsp_db *db, int64_t log, const struct fsp_range *ra
     fsp_range_write(range, &buf);
     rc = fsp_buf_check(&buf, "a compact range", err);
     if (rc == FSP_OK)
-        rc = look_at_kept(db, log, range->size, &kept, err);
+        rc = look_at_kept(db, log, range->size, &buf, &kept, err);
     if (rc != FSP_OK || kept >= len)
         goto out;
     rc = fsp_stmt_get(db,
@@ -315,7 +324,7 @@ fsp_logtable_head_covering(struct fsp_db *db, int64_t log, uint64_t index,
             index, range, note, err);
 }
 
-/* Walks heads and entries side by side: `at_size` holds the head that comes next. */
+/* Walks heads and entries side by side: `heads` stands at the head that comes next. */
 struct verify {
     struct fsp_db *db;
     int64_t log;
@@ -392,8 +401,8 @@ count_entries(struct fsp_db *db, int64_t log, uint64_t *size, struct fsp_err *er
     return rc;
 }
 
-enum fsp_rc
-fsp_logtable_verify(struct fsp_db *db, int64_t log, uint64_t *size, struct fsp_err *err)
+static enum fsp_rc
+verify_all(struct fsp_db *db, int64_t log, uint64_t *size, struct fsp_err *err)
 {
     uint8_t root[FSP_HASH_LEN];
     uint8_t tip_root[FSP_HASH_LEN];
@@ -429,4 +438,23 @@ fsp_logtable_verify(struct fsp_db *db, int64_t log, uint64_t *size, struct fsp_e
         return fsp_err_set(err, FSP_ECORRUPT,
                 "the kept compact range does not fit the entries: they were altered");
     return FSP_OK;
+}
+
+/* A savepoint is a read transaction of its own, or part of the one that is open: entries, heads and
+ * tip are of one moment even while another process appends. */
+enum fsp_rc
+fsp_logtable_verify(struct fsp_db *db, int64_t log, uint64_t *size, struct fsp_err *err)
+{
+    struct fsp_err release_err = {.rc = FSP_OK};
+    enum fsp_rc released;
+    enum fsp_rc rc = fsp_db_run(db, "SAVEPOINT verify", err);
+
+    *size = 0;
+    if (rc != FSP_OK)
+        return rc;
+    rc = verify_all(db, log, size, err);
+    released = fsp_db_run(db, "RELEASE verify", &release_err);
+    if (rc == FSP_OK && released != FSP_OK)
+        rc = fsp_err_set(err, released, "%s", release_err.text);
+    return rc;
 }

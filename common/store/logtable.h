@@ -49,7 +49,8 @@ enum fsp_rc fsp_logtable_leaves(struct fsp_db *db, int64_t log, uint64_t size,
         uint8_t (**leaves)[FSP_HASH_LEN], struct fsp_err *err) FSP_MUST_CHECK;
 
 /* Keep a signed head with the compact range it was signed over. An equal (log, size) is left as it
- * is when its note is the same, else its note is replaced by the longer one (a receipt adds a line). */
+ * is when its note is the same, else its note is replaced by the longer one (a receipt adds a line).
+ * FSP_ECORRUPT when the range kept at that size is another one. */
 enum fsp_rc fsp_logtable_add_head(struct fsp_db *db, int64_t log, const struct fsp_range *range,
         const void *note, size_t len, int64_t time_s, struct fsp_err *err) FSP_MUST_CHECK;
 /* The newest head at or below `size` (UINT64_MAX: the newest of all). */
@@ -60,7 +61,8 @@ enum fsp_rc fsp_logtable_head_covering(struct fsp_db *db, int64_t log, uint64_t 
         struct fsp_range *range, struct fsp_buf *note, struct fsp_err *err) FSP_MUST_CHECK;
 
 /* Recompute the compact range of all entries and compare with the tip and with every head's root.
- * FSP_ECORRUPT names the first that differs. *size entries were read. */
+ * FSP_ECORRUPT names the first that differs. *size entries were read. Sees one moment of the store,
+ * inside a transaction or without one. */
 enum fsp_rc fsp_logtable_verify(
         struct fsp_db *db, int64_t log, uint64_t *size, struct fsp_err *err) FSP_MUST_CHECK;
 

@@ -172,10 +172,8 @@ what_is_refused_is_left_as_it_was(void **state)
         FILE *wal;
 
         /* other: another program's; first: an older program that meets a newer store */
-        assert_int_equal(
-                fsp_db_open(path, modes[i], true, &other, &db, &err), FSP_EFORMAT);
-        assert_int_equal(
-                fsp_db_open(path, modes[i], true, &first, &db, &err), FSP_EFORMAT);
+        assert_int_equal(fsp_db_open(path, modes[i], true, &other, &db, &err), FSP_EFORMAT);
+        assert_int_equal(fsp_db_open(path, modes[i], true, &first, &db, &err), FSP_EFORMAT);
         assert_int_equal(read_whole(path, after, sizeof(after)), len);
         assert_memory_equal(before, after, len);
         wal = fopen(tempdir_file(*state, "a.db-wal"), "r");
@@ -192,12 +190,12 @@ an_empty_file_is_no_store_unless_one_is_to_be_made(void **state)
 
     assert_non_null(file);
     (void)fclose(file);
-    assert_int_equal(fsp_db_open(tempdir_file(*state, "empty.db"), FSP_DB_OFFICE, false,
-                             &first, &db, &err),
+    assert_int_equal(fsp_db_open(tempdir_file(*state, "empty.db"), FSP_DB_OFFICE, false, &first,
+                             &db, &err),
             FSP_EFORMAT);
     assert_non_null(strstr(err.text, "empty"));
-    assert_ok(fsp_db_open(tempdir_file(*state, "empty.db"), FSP_DB_OFFICE, true, &first, &db,
-                      &err),
+    assert_ok(fsp_db_open(
+                      tempdir_file(*state, "empty.db"), FSP_DB_OFFICE, true, &first, &db, &err),
             &err);
     fsp_db_close(db);
 }
