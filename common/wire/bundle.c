@@ -12,6 +12,7 @@
 
 #define MAGIC          "FSB1"
 #define MAGIC_LEN      4
+#define BOX_ID_LEN     8
 #define FLAG_ENROLMENT 0x01u
 #define BOX_CONTEXT    "farspool-box/v1\n"
 
@@ -177,11 +178,14 @@ fsp_bundle_length(const uint8_t *bytes, size_t len, size_t *whole, struct fsp_er
     if (memcmp(magic, MAGIC, MAGIC_LEN) != 0)
         return fsp_err_set(
                 err, FSP_EFORMAT, "this is no Farspool bundle (it begins otherwise)");
-    if (rest > FSP_BUNDLE_MAX || rest < 8 + FSP_SEAL_OVERHEAD)
+    if (rest > FSP_BUNDLE_MAX - cursor.pos)
         return fsp_err_set(err, FSP_ELIMIT,
-                "the bundle says it has %lu bytes; at most %zu are "
-                "allowed",
-                (unsigned long)rest, FSP_BUNDLE_MAX);
+                "the bundle says it has %zu bytes; at most %zu are allowed",
+                (size_t)rest + cursor.pos, FSP_BUNDLE_MAX);
+    if (rest < BOX_ID_LEN + FSP_SEAL_OVERHEAD)
+        return fsp_err_set(err, FSP_EFORMAT,
+                "the bundle says it has %zu bytes: too few to hold anything",
+                (size_t)rest + cursor.pos);
     if (rest > len - cursor.pos)
         return fsp_err_set(err, FSP_EFORMAT,
                 "the bundle was cut short: %zu of %zu bytes are there", len,

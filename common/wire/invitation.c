@@ -1,6 +1,7 @@
 #include "wire/invitation.h"
 
 #include <stdbool.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "base/text.h"
@@ -46,6 +47,19 @@ url_ok(const char *url)
     return *host != '\0' && *host != '/' && strpbrk(url, "@\"<>\\") == NULL;
 }
 
+/* "<fleet>/office" and "<fleet>/instructions": else an invitation could mix two fleets. */
+static bool
+key_names_ok(const struct fsp_invitation *invitation)
+{
+    char name[FSP_NAME_MAX + sizeof("/instructions")];
+
+    (void)snprintf(name, sizeof(name), "%s/office", invitation->fleet);
+    if (strcmp(invitation->cosigner.name, name) != 0)
+        return false;
+    (void)snprintf(name, sizeof(name), "%s/instructions", invitation->fleet);
+    return strcmp(invitation->instructions.name, name) == 0;
+}
+
 enum fsp_rc
 fsp_invitation_sign(struct fsp_buf *buf, const struct fsp_invitation *invitation,
         const struct fsp_skey *instructions, struct fsp_err *err)
@@ -59,6 +73,9 @@ fsp_invitation_sign(struct fsp_buf *buf, const struct fsp_invitation *invitation
     if (!url_ok(invitation->url))
         return fsp_err_set(err, FSP_EINVAL,
                 "the address must be http:// or https:// and a host, without a user name");
+    if (!key_names_ok(invitation))
+        return fsp_err_set(
+                err, FSP_EINVAL, "the keys are not those of fleet %s", invitation->fleet);
     fsp_buf_init(&text, FSP_INVITATION_MAX);
     fsp_buf_printf(&text, "%s\nfleet %s\nrig %s\n", TITLE, invitation->fleet, invitation->rig);
     if (invitation->url[0] != '\0')
@@ -171,6 +188,9 @@ read_text(struct fsp_invitation *invitation, const char *text, size_t len, struc
     }
     if ((seen & SEEN_NEEDED) != SEEN_NEEDED)
         return fsp_err_set(err, FSP_EFORMAT, "it is not complete: ask the office for it again");
+    if (!key_names_ok(invitation))
+        return fsp_err_set(
+                err, FSP_EFORMAT, "its keys are not those of fleet %s", invitation->fleet);
     return FSP_OK;
 }
 

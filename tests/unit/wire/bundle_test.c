@@ -124,6 +124,37 @@ every_flipped_bit_and_every_truncation_is_refused(void **state)
 }
 
 static void
+a_length_outside_the_limits_is_refused_before_anything_is_read(void **state)
+{
+    static const struct {
+        uint32_t rest;
+        enum fsp_rc rc;
+    } lengths[] = {
+            {0, FSP_EFORMAT},
+            {FSP_SEAL_OVERHEAD + 7, FSP_EFORMAT},
+            {FSP_SEAL_OVERHEAD + 8, FSP_OK},
+            {FSP_BUNDLE_MAX - 8, FSP_OK},
+            {FSP_BUNDLE_MAX - 7, FSP_ELIMIT},
+            {UINT32_MAX, FSP_ELIMIT},
+    };
+    uint8_t *bytes = calloc(1, 2 * FSP_BUNDLE_MAX);
+
+    (void)state;
+    memcpy(bytes, "FSB1", 4);
+    for (size_t i = 0; i < sizeof(lengths) / sizeof(lengths[0]); i++) {
+        struct fsp_err err;
+        size_t whole = 0;
+
+        for (size_t k = 0; k < 4; k++)
+            bytes[4 + k] = (uint8_t)(lengths[i].rest >> (8 * k));
+        assert_int_equal(
+                fsp_bundle_length(bytes, 2 * FSP_BUNDLE_MAX, &whole, &err), lengths[i].rc);
+        assert_int_equal(whole, lengths[i].rc == FSP_OK ? lengths[i].rest + 8 : 0);
+    }
+    free(bytes);
+}
+
+static void
 a_bundle_for_another_office_is_told_apart_from_a_damaged_one(void **state)
 {
     struct fsp_box_key ours = new_box_key();
@@ -242,6 +273,7 @@ main(void)
             cmocka_unit_test(the_digest_of_a_bundle_is_sha_256),
             cmocka_unit_test(a_bundle_opens_to_what_was_sealed),
             cmocka_unit_test(every_flipped_bit_and_every_truncation_is_refused),
+            cmocka_unit_test(a_length_outside_the_limits_is_refused_before_anything_is_read),
             cmocka_unit_test(a_bundle_for_another_office_is_told_apart_from_a_damaged_one),
             cmocka_unit_test(what_cannot_be_carried_is_refused_before_sealing),
             cmocka_unit_test(the_inside_is_parsed_strictly),

@@ -114,6 +114,24 @@ odd_names_and_addresses_are_refused(void **state)
 }
 
 static void
+keys_of_another_fleet_are_refused(void **state)
+{
+    struct fixture *f = *state;
+    struct fsp_invitation got;
+    struct fsp_buf buf;
+    struct fsp_err err;
+
+    fsp_buf_init(&buf, FSP_INVITATION_MAX);
+    (void)snprintf(f->sample.fleet, sizeof(f->sample.fleet), "plain");
+    assert_int_equal(fsp_invitation_sign(&buf, &f->sample, f->instructions, &err), FSP_EINVAL);
+    assert_int_equal(buf.len, 0);
+    (void)snprintf(f->sample.fleet, sizeof(f->sample.fleet), "basin");
+    assert_ok(fsp_invitation_sign(&buf, &f->sample, f->instructions, &err), &err);
+    assert_ok(fsp_invitation_read(&got, buf.data, buf.len, &err), &err);
+    fsp_buf_fini(&buf);
+}
+
+static void
 lines_of_later_versions_are_passed_over_and_missing_ones_named(void **state)
 {
     struct fixture *f = *state;
@@ -152,6 +170,7 @@ main(void)
             T(an_invitation_reads_back_as_it_was_written),
             T(every_flipped_bit_and_truncation_is_refused),
             T(odd_names_and_addresses_are_refused),
+            T(keys_of_another_fleet_are_refused),
             T(lines_of_later_versions_are_passed_over_and_missing_ones_named),
     };
 
