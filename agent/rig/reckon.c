@@ -1,61 +1,14 @@
 #include "rig/reckon.h"
 
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "base/text.h"
-#include "line/cutlength.h"
-#include "line/goal.h"
-#include "line/hoist.h"
-#include "line/rope.h"
-#include "line/say.h"
-#include "line/work.h"
+#include "record/check.h"
+#include "rig/reckon_priv.h"
 
-#define TEXT_MAX     ((size_t)16 * 1024)
-#define CAUTIONS_MAX 8
-
-enum field {
-    F_DEPTH,
-    F_FROM,
-    F_TO,
-    F_STAND,
-    F_PIPE,
-    F_BHA_WEIGHT,
-    F_BHA_LENGTH,
-    F_BLOCK,
-    F_MUD,
-    F_DRIVE,
-    F_REAMS,
-    F_PASSES,
-    F_CASING,
-    F_JOINT,
-    F_LANDING,
-    F_LINER,
-    F_COUNT,
-    F_STROKE,
-    F_UP,
-    F_DOWN,
-    F_MULTIPLIER,
-    F_HOOKLOAD,
-    F_LINES,
-    F_ROPE,
-    F_GRADE,
-    F_STRENGTH,
-    F_BEARING,
-    F_ROLLING,
-    F_SERVICE,
-    F_RATING,
-    F_MAST,
-    F_DRUM,
-    F_SLIPS,
-    F_CROSSOVERS,
-    F_CUT,
-    F_FORMATION,
-    F_FACTOR,
-    FIELDS,
-};
+#define TEXT_MAX ((size_t)64 * 1024)
 
 enum form {
     FORM_QUANTITY,
@@ -84,6 +37,7 @@ static const struct {
         [F_PASSES] = {"passes", FORM_COUNT, FSP_DIM_NONE, NULL},
         [F_CASING] = {"casing", FORM_QUANTITY, FSP_DIM_LINEAR, NULL},
         [F_JOINT] = {"joint", FORM_QUANTITY, FSP_DIM_LENGTH, NULL},
+        [F_SECTIONS] = {"sections", FORM_WORD, FSP_DIM_NONE, NULL},
         [F_LANDING] = {"landing-string", FORM_QUANTITY, FSP_DIM_LENGTH, NULL},
         [F_LINER] = {"liner-length", FORM_QUANTITY, FSP_DIM_LENGTH, NULL},
         [F_COUNT] = {"count", FORM_COUNT, FSP_DIM_NONE, NULL},
@@ -91,6 +45,7 @@ static const struct {
         [F_UP] = {"up", FORM_QUANTITY, FSP_DIM_LOAD, NULL},
         [F_DOWN] = {"down", FORM_QUANTITY, FSP_DIM_LOAD, NULL},
         [F_MULTIPLIER] = {"multiplier", FORM_NUMBER, FSP_DIM_NONE, NULL},
+        [F_TON_MILES] = {"ton-miles", FORM_QUANTITY, FSP_DIM_WORK, NULL},
         [F_HOOKLOAD] = {"hookload", FORM_QUANTITY, FSP_DIM_LOAD, NULL},
         [F_LINES] = {"lines", FORM_COUNT, FSP_DIM_NONE, NULL},
         [F_ROPE] = {"rope", FORM_QUANTITY, FSP_DIM_LENGTH, NULL},
@@ -99,7 +54,14 @@ static const struct {
         [F_BEARING] = {"bearing", FORM_WORD, FSP_DIM_NONE, "roller plain"},
         [F_ROLLING] = {"rolling", FORM_COUNT, FSP_DIM_NONE, NULL},
         [F_SERVICE] = {"service", FORM_WORD, FSP_DIM_NONE, "drilling casing stuck-pipe"},
-        [F_RATING] = {"rating", FORM_QUANTITY, FSP_DIM_LOAD, NULL},
+        [F_RATING_MAST] = {"rating-mast", FORM_QUANTITY, FSP_DIM_LOAD, NULL},
+        [F_RATING_MAST_LINES] = {"rating-mast-lines", FORM_COUNT, FSP_DIM_NONE, NULL},
+        [F_RATING_CROWN] = {"rating-crown", FORM_QUANTITY, FSP_DIM_LOAD, NULL},
+        [F_RATING_BLOCK] = {"rating-block", FORM_QUANTITY, FSP_DIM_LOAD, NULL},
+        [F_RATING_HOOK] = {"rating-hook", FORM_QUANTITY, FSP_DIM_LOAD, NULL},
+        [F_RATING_TOP_DRIVE] = {"rating-top-drive", FORM_QUANTITY, FSP_DIM_LOAD, NULL},
+        [F_RATING_DRAWWORKS] = {"rating-drawworks", FORM_QUANTITY, FSP_DIM_LOAD, NULL},
+        [F_RATING_ANCHOR] = {"rating-anchor", FORM_QUANTITY, FSP_DIM_LOAD, NULL},
         [F_MAST] = {"mast", FORM_QUANTITY, FSP_DIM_LENGTH, NULL},
         [F_DRUM] = {"drum", FORM_QUANTITY, FSP_DIM_LENGTH, NULL},
         [F_SLIPS] = {"slips", FORM_COUNT, FSP_DIM_NONE, NULL},
@@ -109,434 +71,63 @@ static const struct {
         [F_FACTOR] = {"factor", FORM_NUMBER, FSP_DIM_NONE, NULL},
 };
 
-struct input {
-    bool given[FIELDS];
-    double value[FIELDS]; /* SI, or the number */
-    const char *text[FIELDS];
-    enum fsp_units units; /* metric when the first length typed is */
-    bool units_known;
-};
-
-struct answer {
-    struct fsp_buf members; /* JSON members, keys as they come */
-    struct fsp_buf text;
-    struct fsp_buf assumed; /* one line each */
-    const char *cautions[CAUTIONS_MAX];
-    size_t n_cautions;
-    bool first;
-};
-
-struct subject {
-    const char *name;
-    const char *fields; /* required, then [optional] */
-    enum fsp_op_code op;
-    enum fsp_rc (*reckon)(const struct subject *subject, const struct input *in,
-            struct answer *out, struct fsp_err *err);
-};
-
-#define STRING_FIELDS "stand pipe block mud [bha-weight] [bha-length]"
-
-static const char line_only[] = "This is the line's limit, never the rig's: line only; mast, "
-                                "block, anchor, drawworks and "
-                                "pipe not checked.";
-static const char come_first[] =
-        "Local codes, the makers' figures and licensed practice come first.";
-static const char horizontal[] =
-        "Measured depth overstates the load in long horizontal sections: prefer counted work "
-        "there.";
-
-static void
-caution(struct answer *out, const char *text)
+const char *
+fsp_reckon_name(enum fsp_reckon_field field)
 {
-    if (out->n_cautions < CAUTIONS_MAX)
-        out->cautions[out->n_cautions++] = text;
+    return fields[field].name;
 }
 
-static void
-member(struct answer *out, const char *key, double value)
+void
+fsp_reckon_member(struct fsp_reckon_out *out, const char *key, double value)
 {
     fsp_say_member(&out->members, &out->first, key, value);
 }
 
-static bool
-says(const struct input *in, enum field field, const char *word)
+bool
+fsp_reckon_says(const struct fsp_reckon_in *in, enum fsp_reckon_field field, const char *word)
 {
     return in->given[field] && strcmp(in->text[field], word) == 0;
 }
 
-static double
-given_or(const struct input *in, enum field field, double other)
+double
+fsp_reckon_or(const struct fsp_reckon_in *in, enum fsp_reckon_field field, double other)
 {
     return in->given[field] ? in->value[field] : other;
 }
 
-/* ---- work ---- */
-
-static void
-fill_work(const struct subject *subject, const struct input *in, struct fsp_work_in *work,
-        struct answer *out)
+bool
+fsp_reckon_rare(const struct fsp_reckon_in *in)
 {
-    memset(work, 0, sizeof(*work));
-    work->op = subject->op;
-    work->string.pipe_nm = in->value[F_PIPE];
-    work->string.stand_m = in->value[F_STAND];
-    work->string.bha_n = in->value[F_BHA_WEIGHT];
-    work->string.bha_m = in->value[F_BHA_LENGTH];
-    work->string.block_n = in->value[F_BLOCK];
-    work->string.mud_kgm3 = in->value[F_MUD];
-    work->depth_m = in->value[F_DEPTH];
-    work->from_m = in->value[F_FROM];
-    work->to_m = in->value[F_TO];
-    if (in->given[F_DRIVE])
-        work->drive = says(in, F_DRIVE, "kelly") ? FSP_DRIVE_KELLY : FSP_DRIVE_TOP;
-    work->reams = in->given[F_REAMS] ? (int)in->value[F_REAMS] : -1;
-    work->passes = (int)in->value[F_PASSES];
-    work->casing_nm = in->value[F_CASING];
-    work->joint_m = in->value[F_JOINT];
-    work->landing_m = in->value[F_LANDING];
-    work->liner_m = in->value[F_LINER];
-    work->count = in->value[F_COUNT];
-    work->stroke_m = in->value[F_STROKE];
-    work->up_n = in->value[F_UP];
-    work->down_n = in->value[F_DOWN];
-    work->multiplier = in->value[F_MULTIPLIER];
-    fsp_work_assume(work, &out->assumed);
+    return fsp_reckon_says(in, F_SERVICE, "casing") ||
+           fsp_reckon_says(in, F_SERVICE, "stuck-pipe");
 }
 
-static bool
-has_string(enum fsp_op_code op)
-{
-    return op != FSP_OP_CASING && op != FSP_OP_LINER && op != FSP_OP_MOVES;
-}
-
-static void
-write_work(
-        const struct fsp_work_in *work, const struct fsp_work_out *result, struct answer *out)
-{
-    if (work->op != FSP_OP_MOVES)
-        member(out, "buoyancy", result->buoyancy);
-    member(out, "hookload_lbf", result->hookload_n / FSP_LBF_N);
-    if (work->op == FSP_OP_DRILLING)
-        member(out, "k", result->k);
-    member(out, "megajoules", result->joules / 1e6);
-    if (work->op == FSP_OP_DRILLING)
-        member(out, "motion_ton_miles", result->motion_j / FSP_TON_MILE_J);
-    member(out, "ton_miles", result->joules / FSP_TON_MILE_J);
-    member(out, "tonne_km", result->joules / FSP_TONNE_KM_J);
-}
-
-static enum fsp_rc
-reckon_work(const struct subject *subject, const struct input *in, struct answer *out,
-        struct fsp_err *err)
-{
-    struct fsp_work_in work;
-    struct fsp_work_out result;
-    enum fsp_rc rc;
-
-    if (in->given[F_LANDING] && !in->given[F_PIPE])
-        return fsp_err_set(err, FSP_EINVAL,
-                "pipe: missing; a landing string needs the drill pipe's weight");
-    fill_work(subject, in, &work, out);
-    if (has_string(subject->op) && !in->given[F_BHA_WEIGHT] && !in->given[F_BHA_LENGTH])
-        fsp_buf_add_text(&out->assumed, "bha-weight 0, bha-length 0: an open-ended string\n");
-    if (subject->op == FSP_OP_MOVES && !in->given[F_MULTIPLIER])
-        fsp_buf_add_text(&out->assumed, "multiplier 1 (the house's for jarring, not given)\n");
-    rc = fsp_work_reckon(&work, &result, err);
-    if (rc != FSP_OK)
-        return rc;
-    write_work(&work, &result, out);
-    fsp_say_work(&out->text, result.joules, in->units);
-    fsp_buf_add_text(&out->text, " (");
-    fsp_say_work(&out->text, result.joules,
-            in->units == FSP_UNITS_FIELD ? FSP_UNITS_METRIC : FSP_UNITS_FIELD);
-    fsp_buf_add_text(&out->text, ", ");
-    fsp_say_number(&out->text, result.joules / 1e6, 1);
-    fsp_buf_add_text(&out->text, " MJ)\n");
-    fsp_work_formula(&work, &result, in->units, &out->text);
-    fsp_buf_add_text(&out->text, "\nHighest hook load, block included: ");
-    fsp_say_load(&out->text, result.hookload_n, in->units);
-    fsp_buf_add_byte(&out->text, '\n');
-    if (subject->op == FSP_OP_MOVES)
-        caution(out, "After jarring the line is to be inspected.");
-    else
-        caution(out, horizontal);
-    if (subject->op == FSP_OP_DRILLING)
-        caution(out,
-                "The multiplier is convention, on the safe side of the block's motion; only "
-                "the figure by motion is to be compared with counted work.");
-    caution(out, come_first);
-    return FSP_OK;
-}
-
-/* ---- lift ---- */
-
-static enum fsp_rc
-find_rope(
-        const struct input *in, struct fsp_rope *rope, struct answer *out, struct fsp_err *err)
-{
-    enum fsp_rc rc;
-
-    if (!in->given[F_ROPE] && in->given[F_STRENGTH]) {
-        memset(rope, 0, sizeof(*rope));
-        rope->strength_n = in->value[F_STRENGTH];
-        rope->source = FSP_ROPE_CERTIFICATE;
-        if (!(rope->strength_n > 0 && rope->strength_n <= 2e7))
-            return fsp_err_set(err, FSP_EINVAL, "strength: %s; allowed: above 0, to 20,000 kN",
-                    in->text[F_STRENGTH]);
-        return FSP_OK;
-    }
-    if (!in->given[F_ROPE] || (!in->given[F_GRADE] && !in->given[F_STRENGTH]))
-        return fsp_err_set(err, FSP_EINVAL,
-                "rope: missing; give rope and grade, or strength (the certificate's minimum)");
-    if (in->given[F_STRENGTH] && !(in->value[F_STRENGTH] > 0))
-        return fsp_err_set(
-                err, FSP_EINVAL, "strength: %s; allowed: above 0", in->text[F_STRENGTH]);
-    rc = fsp_rope_find(in->value[F_ROPE], in->text[F_GRADE], in->value[F_STRENGTH], rope, err);
-    if (rc != FSP_OK)
-        return rc;
-    if (rope->over_listed)
-        caution(out, "The strength given is more than 3 % above the table: is it the "
-                     "certificate's minimum breaking force?");
-    if (rope->matched_metric && rope->source == FSP_ROPE_TABLE)
-        fsp_buf_printf(&out->assumed, "rope %s taken for the %s in of the table\n",
-                in->text[F_ROPE], rope->size->name);
-    return FSP_OK;
-}
-
-static enum fsp_rc
-fill_reeving(const struct input *in, struct fsp_reeving *reeving, struct answer *out,
-        struct fsp_err *err)
-{
-    reeving->lines = (int)in->value[F_LINES];
-    reeving->rolling = (int)in->value[F_ROLLING];
-    reeving->k = says(in, F_BEARING, "plain") ? FSP_HOIST_K_PLAIN : FSP_HOIST_K_ROLLER;
-    if (!in->given[F_BEARING])
-        fsp_buf_add_text(&out->assumed, "bearing roller (not given)\n");
-    if (!in->given[F_ROLLING])
-        fsp_buf_add_text(&out->assumed, "rolling sheaves as many as lines (not given)\n");
-    return fsp_hoist_check(reeving, err);
-}
-
-static void
-write_lift(const struct input *in, const struct fsp_reeving *reeving,
-        const struct fsp_rope *rope, const struct fsp_hoist *hoist, struct answer *out)
-{
-    bool rare = says(in, F_SERVICE, "casing") || says(in, F_SERVICE, "stuck-pipe");
-    double least = rare ? FSP_FACTOR_RARE : FSP_FACTOR_DRILLING;
-    int needed =
-            fsp_hoist_lines_needed(reeving, in->value[F_HOOKLOAD], rope->strength_n, least);
-
-    member(out, "dead_line_lbf", hoist->dead_line_n / FSP_LBF_N);
-    member(out, "derrick_load_lbf", hoist->derrick_n / FSP_LBF_N);
-    member(out, "derrick_load_static_lbf", hoist->derrick_static_n / FSP_LBF_N);
-    member(out, "design_factor", hoist->design_factor);
-    member(out, "design_factor_static", hoist->design_factor_static);
-    member(out, "efficiency", hoist->efficiency);
-    member(out, "fast_line_factor", hoist->fast_factor);
-    member(out, "fast_line_lbf", hoist->fast_line_n / FSP_LBF_N);
-    member(out, "hookload_lbf", in->value[F_HOOKLOAD] / FSP_LBF_N);
-    fsp_say_key(&out->members, &out->first, "lines_needed");
-    if (needed > 0)
-        fsp_buf_printf(&out->members, "%d", needed);
-    else
-        fsp_buf_add_text(&out->members, "null");
-    if (rare)
-        member(out, "load_at_2_lbf",
-                fsp_hoist_load_at(reeving, rope->strength_n, 2) / FSP_LBF_N);
-    member(out, "load_at_3_lbf", fsp_hoist_load_at(reeving, rope->strength_n, 3) / FSP_LBF_N);
-    member(out, "load_at_5_lbf", fsp_hoist_load_at(reeving, rope->strength_n, 5) / FSP_LBF_N);
-    if (in->given[F_RATING])
-        member(out, "rating_lbf", in->value[F_RATING] / FSP_LBF_N);
-    fsp_say_member_text(&out->members, &out->first, "service",
-            in->given[F_SERVICE] ? in->text[F_SERVICE] : "drilling");
-    member(out, "static_line_lbf", hoist->static_line_n / FSP_LBF_N);
-    member(out, "strength_lbf", rope->strength_n / FSP_LBF_N);
-}
-
-static void
-caution_lift(const struct input *in, const struct fsp_hoist *hoist, struct answer *out)
-{
-    if (in->given[F_RATING]) {
-        if (in->value[F_HOOKLOAD] > in->value[F_RATING])
-            caution(out, "The hook load is above the rating given: the line is not the limit.");
-        caution(out, "This is the line's limit, never the rig's: what other parts bear was not "
-                     "checked, and a mast's rating is for a stated number of lines.");
-    } else {
-        caution(out, line_only);
-    }
-    if (hoist->design_factor < FSP_FACTOR_RARE)
-        caution(out, "BELOW 2: under the minimum for any service.");
-    if (hoist->design_factor < FSP_FACTOR_DRILLING)
-        caution(out,
-                "Below 3: the toolpusher decides, the floor is cleared, the line is inspected "
-                "afterwards.");
-    if (hoist->design_factor > 7)
-        caution(out, "Above 7 the line wears by bending faster than ton-miles tell.");
-    caution(out, "Strength means sound line.");
-    caution(out, come_first);
-}
-
-static enum fsp_rc
-reckon_lift(const struct subject *subject, const struct input *in, struct answer *out,
-        struct fsp_err *err)
-{
-    bool rare = says(in, F_SERVICE, "casing") || says(in, F_SERVICE, "stuck-pipe");
-    struct fsp_rope rope;
-    struct fsp_reeving reeving;
-    struct fsp_hoist hoist;
-    enum fsp_rc rc;
-
-    (void)subject;
-    if (!(in->value[F_HOOKLOAD] > 0 && in->value[F_HOOKLOAD] <= 2e7))
-        return fsp_err_set(err, FSP_EINVAL,
-                "hookload: found %s; allowed: above 0, to 20,000 kN (4,496,000 lb)",
-                in->text[F_HOOKLOAD]);
-    rc = find_rope(in, &rope, out, err);
-    if (rc == FSP_OK)
-        rc = fill_reeving(in, &reeving, out, err);
-    if (rc != FSP_OK)
-        return rc;
-    if (!in->given[F_SERVICE])
-        fsp_buf_add_text(&out->assumed, "service drilling, minimum factor 3 (not given)\n");
-    fsp_hoist_load(&reeving, in->value[F_HOOKLOAD], rope.strength_n, &hoist);
-    if (hoist.design_factor < FSP_FACTOR_DRILLING && !rare)
-        return fsp_err_set(err, FSP_EINVAL,
-                "service: the load leaves a design factor below 3, the minimum for drilling "
-                "(%d "
-                "lines would keep 3; 0: none); for setting casing or stuck pipe say "
-                "service=casing or service=stuck-pipe",
-                fsp_hoist_lines_needed(
-                        &reeving, in->value[F_HOOKLOAD], rope.strength_n, FSP_FACTOR_DRILLING));
-    write_lift(in, &reeving, &rope, &hoist, out);
-    fsp_hoist_formula(&reeving, in->value[F_HOOKLOAD], rope.strength_n,
-            rare ? FSP_FACTOR_RARE : FSP_FACTOR_DRILLING, in->units, &out->text);
-    if (in->given[F_RATING]) {
-        fsp_buf_add_text(&out->text, "Lowest rating given: ");
-        fsp_say_load(&out->text, in->value[F_RATING], in->units);
-        fsp_buf_add_byte(&out->text, '\n');
-    }
-    caution_lift(in, &hoist, out);
-    return FSP_OK;
-}
-
-/* ---- cut ---- */
-
-static enum fsp_rc
-reckon_cut(const struct subject *subject, const struct input *in, struct answer *out,
-        struct fsp_err *err)
-{
-    int slips = in->given[F_SLIPS] ? (int)in->value[F_SLIPS] : 1;
-    struct fsp_cutlength cut;
-    enum fsp_rc rc;
-
-    (void)subject;
-    if (slips < 1 || slips > 50)
-        return fsp_err_set(err, FSP_EINVAL, "slips: found %d; allowed: 1 to 50", slips);
-    if (in->given[F_ROPE] && !(in->value[F_ROPE] >= 0.01 && in->value[F_ROPE] <= 0.1))
-        return fsp_err_set(
-                err, FSP_EINVAL, "rope: found %s; allowed: 10 mm to 100 mm", in->text[F_ROPE]);
-    if (in->given[F_CROSSOVERS] && !(in->value[F_CROSSOVERS] >= 1))
-        return fsp_err_set(err, FSP_EINVAL, "crossovers: found 0; allowed: 1 or 2 a lap");
-    rc = fsp_cutlength_find(in->value[F_MAST], in->value[F_DRUM], in->value[F_ROPE],
-            (int)in->value[F_CROSSOVERS], &cut, err);
-    if (rc != FSP_OK)
-        return rc;
-    if (!in->given[F_SLIPS])
-        fsp_buf_add_text(&out->assumed, "slips 1: cut at every slip (not given)\n");
-    if (!in->given[F_ROPE])
-        fsp_buf_add_text(&out->assumed,
-                "a lap by the drum's diameter alone; with rope given, by its centre line\n");
-    if (!in->given[F_CROSSOVERS])
-        fsp_buf_add_text(&out->assumed, "crossovers 1 a lap (not given)\n");
-    if (cut.centre_lap_m > 0)
-        member(out, "cut_by_drum_ft", cut.drum_cut_m / FSP_FT_M);
-    member(out, "cut_ft", cut.cut_m / FSP_FT_M);
-    fsp_say_member_bool(&out->members, &out->first, "derived", cut.derived);
-    member(out, "lap_ft", cut.lap_m / FSP_FT_M);
-    member(out, "laps", cut.laps);
-    member(out, "slip_ft", cut.cut_m / slips / FSP_FT_M);
-    member(out, "slips", slips);
-    fsp_cutlength_formula(&cut, in->value[F_DRUM], in->value[F_ROPE], slips, &out->text);
-    caution(out,
-            "The table is from memory of API RP 9B: verify against your copy. It knows mast "
-            "and drum only, not where the critical points lie.");
-    caution(out, "Tape what is cut; keep the drum maker's dead wraps.");
-    caution(out, come_first);
-    return FSP_OK;
-}
-
-/* ---- goal ---- */
-
-static enum fsp_rc
-reckon_goal(const struct subject *subject, const struct input *in, struct answer *out,
-        struct fsp_err *err)
-{
-    double factor = given_or(in, F_FACTOR, FSP_FACTOR_USUAL), share, applied;
-    enum fsp_formation formation = FSP_FORMATION_NORMAL;
-    struct fsp_goal goal;
-    bool beyond;
-    enum fsp_rc rc;
-
-    (void)subject;
-    if (!(factor > 0 && factor <= 20))
-        return fsp_err_set(err, FSP_EINVAL, "factor: found %s; allowed: above 0, to 20",
-                in->text[F_FACTOR]);
-    if (says(in, F_FORMATION, "soft"))
-        formation = FSP_FORMATION_SOFT;
-    else if (says(in, F_FORMATION, "hard"))
-        formation = FSP_FORMATION_HARD;
-    rc = fsp_goal_suggest(in->value[F_ROPE], in->value[F_CUT], formation, &goal, err);
-    if (rc != FSP_OK)
-        return rc;
-    if (!in->given[F_FORMATION])
-        fsp_buf_add_text(&out->assumed, "formation normal (not given)\n");
-    if (!in->given[F_FACTOR])
-        fsp_buf_add_text(&out->assumed, "factor 5 (not given)\n");
-    share = fsp_goal_curve(NULL, factor, &beyond);
-    applied = share > 1 ? 1 : share;
-    if (share > 1)
-        fsp_buf_add_text(
-                &out->assumed, "credit above 100 % off: the goal at factor 5 is taken\n");
-    member(out, "curve", share);
-    member(out, "curve_applied", applied);
-    member(out, "factor", factor);
-    member(out, "first_ton_miles", goal.first_j * applied / FSP_TON_MILE_J);
-    member(out, "first_ton_miles_at_5", goal.first_j / FSP_TON_MILE_J);
-    member(out, "later_ton_miles", goal.later_j * applied / FSP_TON_MILE_J);
-    member(out, "later_ton_miles_at_5", goal.later_j / FSP_TON_MILE_J);
-    member(out, "ton_miles_per_ft", goal.per_metre_j * FSP_FT_M / FSP_TON_MILE_J);
-    fsp_goal_formula(&goal, in->value[F_CUT], factor, applied, &out->text);
-    if (beyond)
-        caution(out, "The factor is beyond the ends of the curve (2 to 7): its end is taken.");
-    caution(out,
-            "A suggestion only, of low confidence: the goal is a company's setting, put in "
-            "force by a programme. Inspection overrides the count.");
-    caution(out, come_first);
-    return FSP_OK;
-}
+#define STRING_FIELDS "stand pipe block mud [bha-weight] [bha-length]"
 
 /* ---- the table of subjects, input and output ---- */
 
-static const struct subject subjects[] = {
-        {"round-trip", "depth " STRING_FIELDS, FSP_OP_ROUND_TRIP, reckon_work},
-        {"half-trip", "depth " STRING_FIELDS, FSP_OP_HALF_TRIP, reckon_work},
-        {"pull-out", "from to " STRING_FIELDS, FSP_OP_PULL_OUT, reckon_work},
-        {"run-in", "from to " STRING_FIELDS, FSP_OP_RUN_IN, reckon_work},
-        {"short-trip", "from to " STRING_FIELDS, FSP_OP_SHORT_TRIP, reckon_work},
-        {"coring", "from to " STRING_FIELDS, FSP_OP_CORING, reckon_work},
-        {"drilling", "from to " STRING_FIELDS " [drive] [reams]", FSP_OP_DRILLING, reckon_work},
-        {"reaming", "from to " STRING_FIELDS " [passes]", FSP_OP_REAMING, reckon_work},
+static const struct fsp_reckon_subject subjects[] = {
+        {"round-trip", "depth " STRING_FIELDS, FSP_OP_ROUND_TRIP, fsp_reckon_work},
+        {"half-trip", "depth " STRING_FIELDS, FSP_OP_HALF_TRIP, fsp_reckon_work},
+        {"pull-out", "from to " STRING_FIELDS, FSP_OP_PULL_OUT, fsp_reckon_work},
+        {"run-in", "from to " STRING_FIELDS, FSP_OP_RUN_IN, fsp_reckon_work},
+        {"short-trip", "from to " STRING_FIELDS, FSP_OP_SHORT_TRIP, fsp_reckon_work},
+        {"coring", "from to " STRING_FIELDS, FSP_OP_CORING, fsp_reckon_work},
+        {"drilling", "from to " STRING_FIELDS " [drive] [reams]", FSP_OP_DRILLING,
+                fsp_reckon_work},
+        {"reaming", "from to " STRING_FIELDS " [passes]", FSP_OP_REAMING, fsp_reckon_work},
         {"casing", "depth casing joint block mud [landing-string] [pipe] [stand]",
-                FSP_OP_CASING, reckon_work},
+                FSP_OP_CASING, fsp_reckon_work},
         {"liner", "depth casing joint liner-length stand pipe block mud", FSP_OP_LINER,
-                reckon_work},
-        {"moves", "count stroke up down [multiplier]", FSP_OP_MOVES, reckon_work},
+                fsp_reckon_work},
+        {"moves", "count stroke up down [multiplier]", FSP_OP_MOVES, fsp_reckon_work},
         {"lift",
                 "hookload lines [rope] [grade] [strength] [bearing] [rolling] [service] "
-                "[rating]",
-                FSP_OP_NONE, reckon_lift},
-        {"cut", "mast drum [rope] [slips] [crossovers]", FSP_OP_NONE, reckon_cut},
-        {"goal", "rope cut [formation] [factor]", FSP_OP_NONE, reckon_goal},
+                "[factor] [rating-mast] [rating-mast-lines] [rating-crown] [rating-block] "
+                "[rating-hook] [rating-top-drive] [rating-drawworks] [rating-anchor]",
+                FSP_OP_NONE, fsp_reckon_lift},
+        {"cut", "mast drum [rope] [slips] [crossovers]", FSP_OP_NONE, fsp_reckon_cut},
+        {"goal", "rope cut [formation] [factor]", FSP_OP_NONE, fsp_reckon_goal},
 };
 
 #define SUBJECTS (sizeof(subjects) / sizeof(subjects[0]))
@@ -547,7 +138,7 @@ fsp_reckon_what(size_t i)
     return i < SUBJECTS ? subjects[i].name : NULL;
 }
 
-static const struct subject *
+static const struct fsp_reckon_subject *
 find_subject(const char *what)
 {
     size_t i;
@@ -562,7 +153,7 @@ find_subject(const char *what)
 const char *
 fsp_reckon_fields(const char *what)
 {
-    const struct subject *subject = find_subject(what);
+    const struct fsp_reckon_subject *subject = find_subject(what);
 
     return subject == NULL ? NULL : subject->fields;
 }
@@ -605,7 +196,8 @@ read_count(const char *text, double *out, struct fsp_err *err)
 }
 
 static enum fsp_rc
-read_value(struct input *in, enum field field, const char *text, struct fsp_err *err)
+read_value(struct fsp_reckon_in *in, enum fsp_reckon_field field, const char *text,
+        struct fsp_err *err)
 {
     const struct fsp_unit *unit = NULL;
     enum fsp_rc rc = FSP_OK;
@@ -645,7 +237,7 @@ read_value(struct input *in, enum field field, const char *text, struct fsp_err 
 }
 
 static enum fsp_rc
-unknown_field(const struct subject *subject, const char *name, struct fsp_err *err)
+unknown_field(const struct fsp_reckon_subject *subject, const char *name, struct fsp_err *err)
 {
     const char *names[FIELDS];
     const char *near;
@@ -662,8 +254,8 @@ unknown_field(const struct subject *subject, const char *name, struct fsp_err *e
 }
 
 static enum fsp_rc
-read_member(const struct subject *subject, const struct fsp_typed *typed, struct input *in,
-        struct fsp_err *err)
+read_member(const struct fsp_reckon_subject *subject, const struct fsp_typed *typed,
+        struct fsp_reckon_in *in, struct fsp_err *err)
 {
     size_t i;
 
@@ -680,12 +272,12 @@ read_member(const struct subject *subject, const struct fsp_typed *typed, struct
         return fsp_err_set(err, FSP_EINVAL, "%s: given twice", typed->name);
     if (*typed->value == 0)
         return FSP_OK; /* empty is "not given" */
-    return read_value(in, (enum field)i, typed->value, err);
+    return read_value(in, (enum fsp_reckon_field)i, typed->value, err);
 }
 
 static enum fsp_rc
-read_input(const struct subject *subject, const struct fsp_typed *members, size_t n,
-        struct input *in, struct fsp_err *err)
+read_input(const struct fsp_reckon_subject *subject, const struct fsp_typed *members, size_t n,
+        struct fsp_reckon_in *in, struct fsp_err *err)
 {
     enum fsp_rc rc = FSP_OK;
     size_t i;
@@ -711,56 +303,84 @@ line_at(const char *text, size_t i, const char **line)
     return strcspn(text, "\n");
 }
 
+/* A list of texts, one a line. */
 static void
-write_json(const struct answer *answer, struct fsp_buf *out)
+write_list(const struct fsp_buf *lines, struct fsp_buf *out)
 {
     const char *line;
     size_t i, len;
 
-    fsp_buf_add_text(out, "{\"assumed\":[");
-    for (i = 0; (len = line_at(fsp_buf_peek(&answer->assumed), i, &line)) > 0; i++) {
+    fsp_buf_add_byte(out, '[');
+    for (i = 0; (len = line_at(fsp_buf_peek(lines), i, &line)) > 0; i++) {
         if (i > 0)
             fsp_buf_add_byte(out, ',');
         fsp_say_json_piece(out, line, len);
     }
-    fsp_buf_add_text(out, "],");
+    fsp_buf_add_byte(out, ']');
+}
+
+static void
+write_json(const struct fsp_reckon_out *answer, struct fsp_buf *out)
+{
+    fsp_buf_add_text(out, "{\"assumed\":");
+    write_list(&answer->assumed, out);
+    fsp_buf_add_byte(out, ',');
     fsp_buf_add(out, answer->members.data, answer->members.len);
-    fsp_buf_add_text(out, ",\"cautions\":[");
-    for (i = 0; i < answer->n_cautions; i++) {
-        if (i > 0)
-            fsp_buf_add_byte(out, ',');
-        fsp_say_json_text(out, answer->cautions[i]);
-    }
-    fsp_buf_add_text(out, "],\"formula\":");
+    fsp_buf_add_text(out, ",\"cautions\":");
+    write_list(&answer->cautions, out);
+    fsp_buf_add_text(out, ",\"duties\":");
+    write_list(&answer->duties, out);
+    fsp_buf_add_text(out, ",\"formula\":");
     fsp_say_json_text(out, fsp_buf_peek(&answer->text));
     fsp_buf_add_text(out, "}\n");
 }
 
 static void
-write_text(const struct answer *answer, struct fsp_buf *out)
+write_lines(const char *label, const struct fsp_buf *lines, struct fsp_buf *out)
 {
     const char *line;
     size_t i, len;
 
+    for (i = 0; (len = line_at(fsp_buf_peek(lines), i, &line)) > 0; i++)
+        fsp_buf_printf(out, "%s: %.*s\n", label, (int)len, line);
+}
+
+static void
+write_text(const struct fsp_reckon_out *answer, struct fsp_buf *out)
+{
     fsp_buf_add(out, answer->text.data, answer->text.len);
-    for (i = 0; (len = line_at(fsp_buf_peek(&answer->assumed), i, &line)) > 0; i++)
-        fsp_buf_printf(out, "Assumed: %.*s\n", (int)len, line);
-    for (i = 0; i < answer->n_cautions; i++)
-        fsp_buf_printf(out, "Caution: %s\n", answer->cautions[i]);
+    write_lines("Assumed", &answer->assumed, out);
+    write_lines("Duty", &answer->duties, out);
+    write_lines("Caution", &answer->cautions, out);
+}
+
+static enum fsp_rc
+check_answer(const struct fsp_reckon_out *answer, struct fsp_err *err)
+{
+    const struct fsp_buf *parts[] = {&answer->members, &answer->text, &answer->assumed,
+            &answer->cautions, &answer->duties};
+    enum fsp_rc rc = FSP_OK;
+    size_t i;
+
+    for (i = 0; i < sizeof(parts) / sizeof(parts[0]) && rc == FSP_OK; i++)
+        rc = fsp_buf_check(parts[i], "reckon", err);
+    return rc;
 }
 
 enum fsp_rc
 fsp_reckon_run(const char *what, const struct fsp_typed *members, size_t n, bool json,
         struct fsp_buf *out, struct fsp_err *err)
 {
-    const struct subject *subject = find_subject(what);
-    struct answer answer = {.first = true};
-    struct input in;
+    const struct fsp_reckon_subject *subject = find_subject(what);
+    struct fsp_reckon_out answer = {.first = true};
+    struct fsp_reckon_in in;
     enum fsp_rc rc;
 
     fsp_buf_init(&answer.members, TEXT_MAX);
     fsp_buf_init(&answer.text, TEXT_MAX);
     fsp_buf_init(&answer.assumed, TEXT_MAX);
+    fsp_buf_init(&answer.cautions, TEXT_MAX);
+    fsp_buf_init(&answer.duties, TEXT_MAX);
     if (subject == NULL) {
         rc = fsp_err_set(err, FSP_EINVAL,
                 "%.40s: cannot be reckoned; allowed: round-trip half-trip pull-out run-in "
@@ -772,11 +392,7 @@ fsp_reckon_run(const char *what, const struct fsp_typed *members, size_t n, bool
     if (rc == FSP_OK)
         rc = subject->reckon(subject, &in, &answer, err);
     if (rc == FSP_OK)
-        rc = fsp_buf_check(&answer.members, "members", err);
-    if (rc == FSP_OK)
-        rc = fsp_buf_check(&answer.text, "text", err);
-    if (rc == FSP_OK)
-        rc = fsp_buf_check(&answer.assumed, "assumed", err);
+        rc = check_answer(&answer, err);
     if (rc != FSP_OK)
         goto out;
     if (json)
@@ -788,5 +404,7 @@ out:
     fsp_buf_fini(&answer.members);
     fsp_buf_fini(&answer.text);
     fsp_buf_fini(&answer.assumed);
+    fsp_buf_fini(&answer.cautions);
+    fsp_buf_fini(&answer.duties);
     return rc;
 }

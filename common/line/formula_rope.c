@@ -1,4 +1,6 @@
 /* The formulas of hoist.h, cutlength.h and goal.h written out with their numbers. */
+#include <math.h>
+
 #include "line/cutlength.h"
 #include "line/goal.h"
 #include "line/hoist.h"
@@ -12,40 +14,64 @@ load(struct fsp_buf *buf, const char *label, double newtons, enum fsp_units unit
     fsp_say_load(buf, newtons, units);
 }
 
-void
-fsp_hoist_formula(const struct fsp_reeving *reeving, double hookload_n, double strength_n,
-        double least, enum fsp_units units, struct fsp_buf *buf)
+/* The usual operating value, the minima, and what was asked for when it is none of them. */
+static void
+loads_at(const struct fsp_reeving *reeving, const struct fsp_hoist_plan *plan,
+        enum fsp_units units, struct fsp_buf *buf)
 {
-    int needed = fsp_hoist_lines_needed(reeving, hookload_n, strength_n, least);
+    load(buf, "\nHook load at factor 5: ", fsp_hoist_load_at(reeving, plan->strength_n, 5),
+            units);
+    load(buf, ", at 3: ", fsp_hoist_load_at(reeving, plan->strength_n, 3), units);
+    if (plan->least < FSP_FACTOR_DRILLING)
+        load(buf, ", at 2: ", fsp_hoist_load_at(reeving, plan->strength_n, 2), units);
+    if (fabs(plan->wanted - 5) > 1e-9 && fabs(plan->wanted - 3) > 1e-9 &&
+            fabs(plan->wanted - 2) > 1e-9) {
+        fsp_buf_printf(buf, ", at %.4g: ", plan->wanted);
+        fsp_say_load(buf, fsp_hoist_load_at(reeving, plan->strength_n, plan->wanted), units);
+    }
+    fsp_buf_add_text(buf, " (strength / factor x N x efficiency)\n");
+}
+
+void
+fsp_hoist_formula(const struct fsp_reeving *reeving, const struct fsp_hoist_plan *plan,
+        enum fsp_units units, struct fsp_buf *buf)
+{
+    int needed =
+            fsp_hoist_lines_needed(reeving, plan->hookload_n, plan->strength_n, plan->wanted);
     struct fsp_hoist hoist;
 
-    fsp_hoist_load(reeving, hookload_n, strength_n, &hoist);
-    fsp_buf_printf(buf, "Design factor %.2f on the fast line (%.2f static)\n",
+    fsp_hoist_load(reeving, plan->hookload_n, plan->strength_n, &hoist);
+    fsp_buf_printf(buf, "Design factor %.2f on the fast line (%.2f static)",
             hoist.design_factor, hoist.design_factor_static);
+    load(buf, " at ", plan->hookload_n, units);
+    fsp_buf_printf(buf, " on %d lines\n", reeving->lines);
     fsp_buf_printf(buf,
             "Efficiency = (K^N - 1) / (K^S x N x (K - 1)) with K = %.4g, N = %d, S = %d: "
             "%.4f\n",
             reeving->k, reeving->lines,
             reeving->rolling > 0 ? reeving->rolling : reeving->lines, hoist.efficiency);
-    load(buf, "Fast line = ", hookload_n, units);
+    load(buf, "Fast line = ", plan->hookload_n, units);
     fsp_buf_printf(buf, " / (%d x %.4f)", reeving->lines, hoist.efficiency);
     load(buf, " = ", hoist.fast_line_n, units);
-    load(buf, "\nFactor = ", strength_n, units);
+    load(buf, "\nFactor = ", plan->strength_n, units);
     load(buf, " / ", hoist.fast_line_n, units);
     fsp_buf_printf(buf, " = %.3f", hoist.design_factor);
+    load(buf, "\nStatic factor = ", plan->strength_n, units);
+    fsp_buf_printf(buf, " x %d", reeving->lines);
+    load(buf, " / ", plan->hookload_n, units);
+    fsp_buf_printf(buf, " = %.3f", hoist.design_factor_static);
     load(buf, "\nStatic line ", hoist.static_line_n, units);
     load(buf, ", dead line while raising ", hoist.dead_line_n, units);
     load(buf, "\nDerrick ", hoist.derrick_static_n, units);
     load(buf, " static (W (N + 2) / N), while raising ", hoist.derrick_n, units);
-    load(buf, "\nHook load at factor 5: ", fsp_hoist_load_at(reeving, strength_n, 5), units);
-    load(buf, ", at 3: ", fsp_hoist_load_at(reeving, strength_n, 3), units);
-    if (least < FSP_FACTOR_DRILLING)
-        load(buf, ", at 2: ", fsp_hoist_load_at(reeving, strength_n, 2), units);
+    loads_at(reeving, plan, units, buf);
     if (needed > 0)
-        fsp_buf_printf(buf, "\nLines needed for factor %.0f: %d\n", least, needed);
+        fsp_buf_printf(buf,
+                "Lines needed for factor %.4g: %d; more lines never raise the mast's rating\n",
+                plan->wanted, needed);
     else
-        fsp_buf_printf(buf, "\nNo number of lines up to %d leaves factor %.0f\n",
-                FSP_HOIST_LINES_MAX, least);
+        fsp_buf_printf(buf, "No number of lines up to %d leaves factor %.4g\n",
+                FSP_HOIST_LINES_MAX, plan->wanted);
 }
 
 void

@@ -88,3 +88,77 @@ fsp_hoist_lines_needed(
     }
     return 0;
 }
+
+static const struct {
+    const char *name, *pull;
+} parts[] = {
+        [FSP_PART_MAST] = {"mast", ""},
+        [FSP_PART_CROWN] = {"crown", "on the crown, fast and dead line with it"},
+        [FSP_PART_BLOCK] = {"block", ""},
+        [FSP_PART_HOOK] = {"hook", ""},
+        [FSP_PART_TOP_DRIVE] = {"top-drive", ""},
+        [FSP_PART_DRAWWORKS] = {"drawworks", "on the fast line"},
+        [FSP_PART_ANCHOR] = {"anchor", "on the dead line at rest"},
+        [FSP_PARTS] = {"", ""},
+};
+
+const char *
+fsp_hoist_part(enum fsp_part part)
+{
+    return parts[part].name;
+}
+
+const char *
+fsp_hoist_part_pull(enum fsp_part part)
+{
+    return parts[part].pull;
+}
+
+double
+fsp_hoist_rated(
+        const struct fsp_reeving *reeving, enum fsp_part part, const struct fsp_rating *rating)
+{
+    double n = reeving->lines, stated = rating->lines;
+    struct fsp_hoist unit;
+
+    if (!(rating->load_n > 0))
+        return 0;
+    fsp_hoist_load(reeving, 1, 0, &unit);
+    switch (part) {
+    case FSP_PART_MAST:
+        if (rating->lines > reeving->lines)
+            return rating->load_n * ((stated + 2) / stated) / ((n + 2) / n);
+        break;
+    case FSP_PART_CROWN:
+        return rating->load_n / unit.derrick_n;
+    case FSP_PART_DRAWWORKS:
+        return rating->load_n / unit.fast_line_n;
+    case FSP_PART_ANCHOR:
+        return rating->load_n / unit.static_line_n;
+    case FSP_PART_BLOCK:
+    case FSP_PART_HOOK:
+    case FSP_PART_TOP_DRIVE:
+    case FSP_PARTS:
+        break;
+    }
+    return rating->load_n;
+}
+
+enum fsp_part
+fsp_hoist_lowest(const struct fsp_reeving *reeving,
+        const struct fsp_rating ratings[static FSP_PARTS], double *hookload_n)
+{
+    enum fsp_part lowest = FSP_PARTS;
+    int part;
+
+    *hookload_n = 0;
+    for (part = 0; part < FSP_PARTS; part++) {
+        double load = fsp_hoist_rated(reeving, (enum fsp_part)part, &ratings[part]);
+
+        if (load > 0 && (lowest == FSP_PARTS || load < *hookload_n)) {
+            lowest = (enum fsp_part)part;
+            *hookload_n = load;
+        }
+    }
+    return lowest;
+}

@@ -24,6 +24,8 @@
 #define FSP_FACTOR_USUAL    5.0 /* common practice, no source */
 #define FSP_FACTOR_DRILLING 3.0
 #define FSP_FACTOR_RARE     2.0
+#define FSP_FACTOR_NEAR     2.2 /* house figure: a pull at or under it was near 2 */
+#define FSP_FACTOR_BENDING  7.0 /* above it bending wears more; common practice, no source */
 
 struct fsp_reeving {
     int lines;   /* even */
@@ -57,9 +59,50 @@ double fsp_hoist_load_at(const struct fsp_reeving *reeving, double strength_n, d
 int fsp_hoist_lines_needed(
         const struct fsp_reeving *reeving, double hookload_n, double strength_n, double factor);
 
-/* The formulas with their numbers, several lines. Loads at factor 2 are shown only when `least`,
- * the minimum of the service chosen, is below 3. */
-void fsp_hoist_formula(const struct fsp_reeving *reeving, double hookload_n, double strength_n,
-        double least, enum fsp_units units, struct fsp_buf *buf);
+/* What else in the rig bears the load, each rated in its own way: mast, block, hook and top drive
+ * by the hook load; the crown by what its sheaves bear while raising (hook load, fast line and dead
+ * line); the drawworks by the pull on the fast line; the anchor by the pull of the dead line at
+ * rest (common practice, no source; hold the maker's plate against it). */
+enum fsp_part {
+    FSP_PART_MAST,
+    FSP_PART_CROWN,
+    FSP_PART_BLOCK,
+    FSP_PART_HOOK,
+    FSP_PART_TOP_DRIVE,
+    FSP_PART_DRAWWORKS,
+    FSP_PART_ANCHOR,
+    FSP_PARTS,
+};
+
+struct fsp_rating {
+    double load_n; /* 0: not given */
+    int lines;     /* mast: the number of lines it is stated for; 0: not stated */
+};
+
+/* "mast" … as in records; "" past the end. */
+const char *fsp_hoist_part(enum fsp_part part);
+/* "on the fast line", … where the part is not rated by the hook load, else "". */
+const char *fsp_hoist_part_pull(enum fsp_part part);
+/* The hook load at which this string-up brings the part to its rating; 0 when not given. A mast
+ * rated for more lines than are strung is taken down to the same derrick load (derived); one rated
+ * for fewer is never taken up. */
+double fsp_hoist_rated(
+        const struct fsp_reeving *reeving, enum fsp_part part, const struct fsp_rating *rating);
+/* The part whose rating comes first; FSP_PARTS when none is given. */
+enum fsp_part fsp_hoist_lowest(const struct fsp_reeving *reeving,
+        const struct fsp_rating ratings[static FSP_PARTS], double *hookload_n);
+
+/* A planned pull. */
+struct fsp_hoist_plan {
+    double hookload_n;
+    double strength_n;
+    double least;  /* the minimum of the service chosen */
+    double wanted; /* the factor to be kept */
+};
+
+/* The formulas with their numbers, several lines. The load at factor 2 is shown only when the
+ * minimum of the service chosen is below 3. */
+void fsp_hoist_formula(const struct fsp_reeving *reeving, const struct fsp_hoist_plan *plan,
+        enum fsp_units units, struct fsp_buf *buf);
 
 #endif

@@ -157,3 +157,18 @@ fsp_rope_find(double diameter_m, const char *grade, double certificate_n, struct
     out->strength_n = out->listed_n;
     return FSP_OK;
 }
+
+enum fsp_rc
+fsp_rope_check_certificate(const struct fsp_rope *rope, struct fsp_err *err)
+{
+    if (rope->source != FSP_ROPE_CERTIFICATE || !(rope->listed_n > 0) ||
+            rope->strength_n < rope->listed_n * FSP_ROPE_REFUSED * (1 - 1e-9))
+        return FSP_OK;
+    return fsp_err_set(err, FSP_EINVAL,
+            "strength: %.1f kN (%.0f lb) is %.0f %% above the %.1f kN (%.0f lb) of table or "
+            "rule; allowed: less than 10 %% above, the certificate's minimum breaking force, "
+            "never a test break",
+            rope->strength_n / 1000, rope->strength_n / FSP_LBF_N,
+            100 * (rope->strength_n / rope->listed_n - 1), rope->listed_n / 1000,
+            rope->listed_n / FSP_LBF_N);
+}

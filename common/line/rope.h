@@ -21,8 +21,10 @@
 
 /* A diameter within this of a table size is that size; nothing is ever rounded to the nearest. */
 #define FSP_ROPE_MATCH_M 0.0002
-/* A certificate this much above the table or rule draws a warning. */
+/* A certificate more than this above the table or rule draws a warning, … */
 #define FSP_ROPE_OVER 1.03
+/* … and from here on it is refused: a test break, another rope or another unit (house figure). */
+#define FSP_ROPE_REFUSED 1.10
 
 /* One row of the table. Strengths in newtons for IPS, EIPS, EEIPS. */
 struct fsp_rope_size {
@@ -59,5 +61,10 @@ const struct fsp_rope_size *fsp_rope_size_find(double diameter_m);
  * a certificate. */
 enum fsp_rc fsp_rope_find(double diameter_m, const char *grade, double certificate_n,
         struct fsp_rope *out, struct fsp_err *err) FSP_MUST_CHECK;
+
+/* Refuse a certificate FSP_ROPE_REFUSED or more of what table or rule say of the grade. A record
+ * already in the log is folded all the same, with a warning. */
+enum fsp_rc fsp_rope_check_certificate(
+        const struct fsp_rope *rope, struct fsp_err *err) FSP_MUST_CHECK;
 
 #endif

@@ -153,6 +153,95 @@ below_factor_3_is_shown_only_for_a_chosen_service(void **state)
             "BELOW 2"));
 }
 
+#define PULL "lift hookload=400klb lines=10 rope=1-3/8in grade=EIPS bearing=roller rolling=10"
+
+static void
+has(const char *line, bool json, const char *text)
+{
+    struct fsp_err err;
+    const char *got = reckoned(line, json, &err);
+
+    if (strstr(got, text) == NULL)
+        fail_msg("%s: \"%s\" lacks \"%s\" (%s)", line, got, text, err.text);
+}
+
+static void
+a_refused_lift_says_what_would_do(void **state)
+{
+    struct fsp_err err;
+
+    (void)state;
+    /* 192,000 / 3 x 10 x .8111 = 519,097 lb; on 12 lines 600,000 lb leave 3.00. */
+    assert_string_equal(
+            reckoned("lift hookload=600klb lines=10 rope=1-3/8in grade=EIPS", false, &err), "");
+    assert_non_null(strstr(err.text, "keeps 3 to 519,097 lb; 12 lines would keep 3"));
+    assert_string_equal(reckoned(PULL " factor=2.5", false, &err), "");
+    assert_non_null(strstr(err.text, "factor: found 2.5; allowed: 3 to 20"));
+}
+
+static void
+the_lines_for_a_wanted_factor_are_reckoned(void **state)
+{
+    (void)state;
+    assert_near(number(PULL " factor=5", "lines_needed"), 14, 0);
+    assert_near(number(PULL " factor=5", "lines_needed_for"), 5, 0);
+    assert_near(number(PULL " factor=3.893", "lines_needed"), 10, 0);
+    assert_near(number(PULL " factor=3.894", "lines_needed"), 12, 0);
+    has(PULL " factor=9", true, "\"lines_needed\":null");
+    has(PULL " factor=9", false, "No number of lines up to 24 leaves factor 9");
+    has(PULL " factor=4", false, ", at 4: 389,323 lb");
+}
+
+/* By hand for 10 lines, roller: crown 1 + .12329 + .08329 = 1.20658 of the hook load; fast line
+ * .12329 of it; dead line at rest a tenth. A mast of 12 lines on 10: x (14/12) / (12/10). */
+static void
+ratings_are_brought_to_the_hook_and_the_lowest_is_named(void **state)
+{
+    (void)state;
+    has(PULL " rating-hook=1000klb rating-block=1000klb rating-mast=550klb", true,
+            "\"lowest_rating\":\"mast\"");
+    assert_near(number(PULL " rating-crown=900klb", "lowest_rating_lbf"), 745909, 1);
+    assert_near(number(PULL " rating-drawworks=60klb", "lowest_rating_lbf"), 486653, 1);
+    assert_near(number(PULL " rating-anchor=60klb", "lowest_rating_lbf"), 600000, 1e-6);
+    assert_near(number(PULL " rating-mast=600klb rating-mast-lines=12", "lowest_rating_lbf"),
+            600000.0 * 14 / 12 / 1.2, 1e-6);
+    assert_near(number(PULL " rating-mast=600klb rating-mast-lines=8", "lowest_rating_lbf"),
+            600000, 1e-6);
+    has(PULL " rating-mast=600klb", true, "\"not_checked\":[\"crown\",\"block\",\"hook\"");
+    has(PULL " rating-mast=600klb", true, "rating-mast-lines 10");
+    has(PULL " rating-mast=600klb", false, "more lines never raise it");
+    has(PULL " rating-mast=390klb", false, "ABOVE THE RATING of the mast");
+    has(PULL " rating-mast=500klb", false, "The mast comes before the line");
+    has(PULL, true, "\"lowest_rating\":null");
+}
+
+static void
+a_pull_creates_its_duties(void **state)
+{
+    (void)state;
+    has(PULL, true, "\"duties\":[]");
+    has(PULL " service=casing", true, "\"duties\":[]");
+    has("lift hookload=600klb lines=10 rope=1-3/8in grade=EIPS service=casing", true,
+            "\"duties\":[\"a pull below factor 3");
+    has("lift hookload=770klb lines=10 rope=1-3/8in grade=EIPS service=stuck-pipe", false,
+            "Duty: a pull near factor 2: thorough inspection");
+    has("lift hookload=770klb lines=10 rope=1-3/8in grade=EIPS service=stuck-pipe", false,
+            "Duty: after jarring");
+}
+
+static void
+strength_says_where_it_comes_from(void **state)
+{
+    (void)state;
+    has(PULL, true, "\"strength_source\":\"table\"");
+    has("lift hookload=1200kN lines=10 rope=35mm grade=1960", true,
+            "\"strength_source\":\"rule\"");
+    assert_near(number("lift hookload=1200kN lines=10 rope=35mm grade=1960", "strength_lbf"),
+            192157, 1);
+    has(PULL " strength=190klb", true, "\"strength_source\":\"certificate\"");
+    has(PULL " strength=198klb", false, "more than 3 % above the table");
+}
+
 static void
 cut_and_goal_are_reckoned(void **state)
 {
@@ -224,6 +313,14 @@ faults_name_field_found_and_allowed(void **state)
             {"lift hookload=1klb lines=8 rope=32mm grade=EIPS", "rope: no table size"},
             {"lift hookload=1klb lines=8 rope=1in grade=STRONG", "grade: \"STRONG\""},
             {"lift hookload=1klb lines=8 strength=0lb", "strength: 0lb"},
+            {PULL " strength=211200lb", "strength: 939.5 kN (211200 lb) is 10 % above"},
+            {PULL " strength=940kN", "allowed: less than 10 % above"},
+            {PULL " rating-drawworks=600klb", "rating-drawworks: found 600klb, more than the"},
+            {PULL " rating-anchor=600klb", "allowed: the pull on the dead line at rest"},
+            {PULL " rating-mast=0lb", "rating-mast: found 0lb; allowed: above 0"},
+            {PULL " rating-mast=600klb rating-mast-lines=9", "rating-mast-lines: found 9"},
+            {PULL " rating-mast-lines=10", "rating-mast: missing"},
+            {PULL " factor=21", "factor: found 21; allowed: 3 to 20"},
             {"lift hookload=1klb lines=8 rope=1in grade=IPS service=fishing", "service"},
             {"cut mast=142ft drum=30ft", "drum"},
             {"cut mast=142ft drum=30in slips=0", "slips: found 0"},
@@ -271,6 +368,11 @@ main(void)
             cmocka_unit_test(both_unit_systems_give_the_same),
             cmocka_unit_test(the_published_lift_is_reckoned),
             cmocka_unit_test(below_factor_3_is_shown_only_for_a_chosen_service),
+            cmocka_unit_test(a_refused_lift_says_what_would_do),
+            cmocka_unit_test(the_lines_for_a_wanted_factor_are_reckoned),
+            cmocka_unit_test(ratings_are_brought_to_the_hook_and_the_lowest_is_named),
+            cmocka_unit_test(a_pull_creates_its_duties),
+            cmocka_unit_test(strength_says_where_it_comes_from),
             cmocka_unit_test(cut_and_goal_are_reckoned),
             cmocka_unit_test(casing_liner_and_moves_are_reckoned),
             cmocka_unit_test(faults_name_field_found_and_allowed),

@@ -109,6 +109,41 @@ the_certificates_minimum_overrides_and_warns_above_three_per_cent(void **state)
     assert_ok(fsp_rope_find(0.033, NULL, 700e3, &rope, &err), &err);
 }
 
+/* House limit: from 10 % on it is no minimum of that grade. */
+static void
+a_certificate_ten_per_cent_above_is_refused(void **state)
+{
+    static const struct {
+        double m;
+        const char *grade;
+        double kilonewtons;
+        enum fsp_rc rc;
+    } rows[] = {
+            {INCH(1.375), "EIPS", 192 * FSP_LBF_N * 1.0999, FSP_OK},
+            {INCH(1.375), "EIPS", 192 * FSP_LBF_N * 1.1, FSP_EINVAL},
+            {INCH(1.375), "EIPS", 192 * FSP_LBF_N * 1.5, FSP_EINVAL},
+            {INCH(1.375), "EIPS", 192 * FSP_LBF_N * 4.448, FSP_EINVAL},
+            {INCH(1.375), "EIPS", 0, FSP_OK},
+            {0.033, "own grade", 700, FSP_OK},
+            {0.035, "1960", 940, FSP_OK},
+            {0.035, "1960", 941, FSP_EINVAL},
+    };
+    struct fsp_err err = {0};
+    struct fsp_rope rope;
+    size_t i;
+
+    (void)state;
+    for (i = 0; i < sizeof(rows) / sizeof(rows[0]); i++) {
+        assert_int_equal(fsp_rope_find(rows[i].m, rows[i].grade, rows[i].kilonewtons * 1000,
+                                 &rope, &err),
+                FSP_OK);
+        assert_int_equal(fsp_rope_check_certificate(&rope, &err), rows[i].rc);
+        if (rows[i].rc != FSP_OK)
+            assert_non_null(strstr(err.text, "allowed: less than 10 % above"));
+    }
+    assert_non_null(strstr(err.text, "strength: 941.0 kN (211545 lb) is 10 % above the 854.8"));
+}
+
 static void
 unknown_ropes_and_grades_are_refused_with_what_to_do(void **state)
 {
@@ -278,6 +313,7 @@ main(void)
             cmocka_unit_test(metric_rope_goes_by_the_rule_even_near_a_table_size),
             cmocka_unit_test(millimetres_match_a_table_size_only_within_0_2_mm_and_say_so),
             cmocka_unit_test(the_certificates_minimum_overrides_and_warns_above_three_per_cent),
+            cmocka_unit_test(a_certificate_ten_per_cent_above_is_refused),
             cmocka_unit_test(unknown_ropes_and_grades_are_refused_with_what_to_do),
             cmocka_unit_test(fast_line_factors_agree_with_the_published_table),
             cmocka_unit_test(design_factor_of_the_published_example_is_3_9),
