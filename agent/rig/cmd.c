@@ -77,8 +77,13 @@ set_zone(struct fsp_args *args, struct fsp_journal *journal, struct fsp_err *err
     enum fsp_rc rc;
     int minutes;
 
-    if (zone == NULL)
+    if (zone == NULL) { /* the rig's own record goes before the configuration */
+        rc = fsp_journal_rig_zone(journal, &minutes, err);
+        if (rc != FSP_ENOTFOUND)
+            return rc;
+        fsp_err_clear(err);
         zone = fsp_conf_text(rig->conf, "rig", "zone");
+    }
     if (zone[0] == '\0')
         return FSP_OK;
     rc = fsp_time_zone(zone, &minutes, err);

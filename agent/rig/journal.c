@@ -567,11 +567,33 @@ out:
 }
 
 enum fsp_rc
+fsp_journal_rig_zone(struct fsp_journal *journal, int *zone_minutes, struct fsp_err *err)
+{
+    struct fsp_buf text;
+    enum fsp_rc rc;
+
+    fsp_buf_init(&text, 16);
+    rc = fsp_journal_meta(journal->db, "zone", &text, err);
+    if (rc == FSP_OK)
+        rc = fsp_time_zone(fsp_buf_peek(&text), zone_minutes, err);
+    fsp_buf_fini(&text);
+    return rc;
+}
+
+enum fsp_rc
 fsp_journal_context(
         struct fsp_journal *journal, struct fsp_check_context *context, struct fsp_err *err)
 {
+    enum fsp_rc rc = FSP_OK;
+
     memset(context, 0, sizeof(*context));
-    context->zone_minutes = journal->has_zone ? &journal->zone_minutes : NULL;
+    if (!journal->has_zone) /* looked up each time: another process may enter the rig */
+        rc = fsp_journal_rig_zone(journal, &journal->zone_minutes, err);
+    if (rc == FSP_OK)
+        context->zone_minutes = &journal->zone_minutes;
+    else if (rc != FSP_ENOTFOUND)
+        return rc;
+    fsp_err_clear(err);
     context->entry_name = entry_name;
     context->ctx = journal;
     return fsp_journal_present(journal, &context->present_s, err);

@@ -86,8 +86,12 @@ const char *fsp_journal_folder(const struct fsp_journal *journal);
 enum fsp_rc fsp_journal_key(const struct fsp_journal *journal, struct fsp_skey **out,
         struct fsp_err *err) FSP_MUST_CHECK;
 
-/* The rig's zone for times typed without an offset, minutes east of UTC. */
+/* Times typed without an offset are in the zone of the last `rig` record entered that names one;
+ * this one (minutes east of UTC) is used instead. */
 void fsp_journal_set_zone(struct fsp_journal *journal, int zone_minutes);
+/* The zone of the last `rig` record entered; FSP_ENOTFOUND when none names one. */
+enum fsp_rc fsp_journal_rig_zone(
+        struct fsp_journal *journal, int *zone_minutes, struct fsp_err *err) FSP_MUST_CHECK;
 /* What a check of typed records needs; borrows the journal. */
 enum fsp_rc fsp_journal_context(struct fsp_journal *journal, struct fsp_check_context *context,
         struct fsp_err *err) FSP_MUST_CHECK;

@@ -346,6 +346,17 @@ struct batch {
     struct fsp_buf bytes;
 };
 
+enum fsp_rc
+fsp_journal_keep_zone(struct fsp_db *db, const struct fsp_record *record, struct fsp_err *err)
+{
+    const char *kind = fsp_record_text(record, "kind");
+    const char *zone = fsp_record_text(record, "zone");
+
+    if (kind == NULL || strcmp(kind, "rig") != 0 || zone == NULL)
+        return FSP_OK;
+    return fsp_journal_set_meta(db, "zone", zone, err);
+}
+
 static enum fsp_rc
 append_item(struct batch *batch, const struct item *item, struct fsp_err *err)
 {
@@ -355,6 +366,8 @@ append_item(struct batch *batch, const struct item *item, struct fsp_err *err)
     enum fsp_rc rc;
 
     rc = fsp_journal_note_amendment(batch->journal, item->record, index, err);
+    if (rc == FSP_OK)
+        rc = fsp_journal_keep_zone(db, item->record, err);
     if (rc == FSP_OK)
         rc = fsp_record_set_text(item->record, "noted", batch->noted, err);
     if (rc != FSP_OK)

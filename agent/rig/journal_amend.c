@@ -122,6 +122,8 @@ fsp_journal_note_amendment(struct fsp_journal *journal, const struct fsp_record 
     rc = fsp_record_amend(form, set, err);
     if (rc == FSP_OK)
         rc = keep_form(journal, (uint64_t)target, index, form, err);
+    if (rc == FSP_OK)
+        rc = fsp_journal_keep_zone(journal->db, form, err);
 out:
     fsp_record_free(form);
     return rc == FSP_OK ? rc

@@ -38,6 +38,10 @@ struct fsp_ident {
 enum fsp_rc fsp_journal_ident(const struct fsp_record *record, struct fsp_ident *ident,
         struct fsp_err *err) FSP_MUST_CHECK;
 
+/* The zone that a `rig` record names holds for times typed from here on. */
+enum fsp_rc fsp_journal_keep_zone(
+        struct fsp_db *db, const struct fsp_record *record, struct fsp_err *err) FSP_MUST_CHECK;
+
 /* Inside the transaction, before entry `index` is appended: when it is an amendment of an entry of
  * this log, check what the entry becomes and remember it. FSP_EFORMAT when it may not become that. */
 enum fsp_rc fsp_journal_note_amendment(struct fsp_journal *journal,

@@ -718,6 +718,52 @@ an_amendment_that_makes_no_record_is_refused(void **state)
     assert_int_equal(size_of(fixture), size);
 }
 
+/* ---- the rig's zone ------------------------------------------------------------------------ */
+
+static enum fsp_rc
+enter_text(struct fixture *fixture, const char *text, struct fsp_record **record,
+        struct fsp_err *err)
+{
+    struct fsp_check_context context;
+    struct fsp_journal_added added;
+    enum fsp_rc rc = fsp_journal_context(fixture->journal, &context, err);
+
+    *record = NULL;
+    if (rc == FSP_OK)
+        rc = fsp_check_json(text, strlen(text), &context, record, err);
+    if (rc == FSP_OK)
+        rc = fsp_journal_enter(fixture->journal, *record, NULL, false, &added, err);
+    return rc;
+}
+
+static void
+times_without_an_offset_are_in_the_zone_of_the_rigs_record(void **state)
+{
+    static const char slip[] = "{\"kind\":\"slip\",\"at\":\"2026-02-02 "
+                               "10:00\",\"by\":\"clerk\",\"length\":\"30ft\"}";
+    struct fixture *fixture = *state;
+    struct fsp_record *record;
+    struct fsp_err err = {.rc = FSP_OK};
+
+    assert_int_equal(enter_text(fixture, slip, &record, &err), FSP_EFORMAT);
+    assert_non_null(strstr(err.text, "zone"));
+    fsp_record_free(record);
+    assert_ok(enter_text(fixture,
+                      "{\"kind\":\"rig\",\"at\":\"2026-02-01T00:00:00Z\",\"by\":\"clerk\","
+                      "\"mast\":\"142ft\",\"drum\":\"30in\",\"block\":\"47000lb\","
+                      "\"zone\":\"-03:00\"}",
+                      &record, &err),
+            &err);
+    fsp_record_free(record);
+    assert_ok(enter_text(fixture, slip, &record, &err), &err);
+    assert_string_equal(fsp_record_text(record, "at"), "2026-02-02T13:00:00Z");
+    fsp_record_free(record);
+    assert_ok(amend(fixture, "01", "0", "\"set\":{\"zone\":\"+02:00\"}", &err), &err);
+    assert_ok(enter_text(fixture, slip, &record, &err), &err);
+    assert_string_equal(fsp_record_text(record, "at"), "2026-02-02T08:00:00Z");
+    fsp_record_free(record);
+}
+
 int
 main(void)
 {
@@ -750,6 +796,7 @@ main(void)
             CASE(one_entry_stands_for_one_row_in_whichever_form),
             CASE(a_voided_amendment_takes_its_form_back),
             CASE(an_amendment_that_makes_no_record_is_refused),
+            CASE(times_without_an_offset_are_in_the_zone_of_the_rigs_record),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);
