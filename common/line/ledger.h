@@ -134,6 +134,8 @@ struct fsp_ledger_view {
     const char *slip_due_why; /* peek */
     int64_t last_at_s;        /* `at` of the newest record folded */
     size_t cuts;
+    size_t duties; /* duty.h */
+    size_t duties_overdue;
 };
 
 struct fsp_ledger; /* opaque */

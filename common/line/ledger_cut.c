@@ -165,7 +165,7 @@ reset_count(struct fold *fold, bool slipped)
     if (slipped) {
         count->slip_j = 0;
         count->served_slip_j = 0;
-        fold->slip_asked = NULL;
+        fold->slip_asked.open = false;
     }
 }
 
@@ -196,6 +196,6 @@ fsp_ledger_apply_cut(struct fsp_ledger *ledger, const struct item *item)
     fold->line.slipped_m += job;
     fold->line.cut_m += row->length_m;
     fold->line.first_due = false;
-    fold->stop = NULL;
+    fold->stop.open = false;
     reset_count(fold, job > 0);
 }

@@ -1,6 +1,7 @@
 /* From a record to a typed item, once, when it is added or amended. */
 #include <math.h>
 #include <string.h>
+#include <strings.h>
 
 #include "base/text.h"
 #include "line/ledger_priv.h"
@@ -25,7 +26,7 @@ static const struct {
         {"adverse", ITEM_ADVERSE},
         {"program", ITEM_PROGRAM},
         {"amend", ITEM_AMEND},
-        {"check", ITEM_SILENT},
+        {"check", ITEM_CHECK},
         {"countersign", ITEM_SILENT},
         {"renewal", ITEM_SILENT},
         {"instruction", ITEM_SILENT},
@@ -133,6 +134,7 @@ decode_reel(const struct fsp_record *r, struct item_reel *out)
     out->lines = count(r, "lines", 0);
     out->used = is(r, "state", "used");
     out->estimate = is(r, "carried-basis", "estimate");
+    out->has_baseline = fsp_record_has(r, "baseline");
 }
 
 /* begin and end are times and say nothing to the fold; source neither. */
@@ -167,6 +169,37 @@ decode_work(const struct fsp_record *r, struct item_work *out)
     out->pull_n = load(r, "pull");
 }
 
+/* A result in free words: one that begins with fail, not or no says that the test did not pass. */
+static bool
+passed(const struct fsp_record *r)
+{
+    static const char *const bad[] = {"fail", "not", "no "};
+    const char *text = fsp_record_text(r, "result");
+    size_t i;
+
+    for (i = 0; text != NULL && i < sizeof(bad) / sizeof(bad[0]); i++) {
+        if (strncasecmp(text, bad[i], strlen(bad[i])) == 0)
+            return false;
+    }
+    return text != NULL && strcasecmp(text, "no") != 0;
+}
+
+/* The crown-saver among the checks made after a slip or cut, under either way of writing it. */
+static bool
+crown_tested(const struct fsp_record *r)
+{
+    size_t n = fsp_record_count(r, "checks"), i;
+
+    for (i = 0; i < n; i++) {
+        const struct fsp_record *one = fsp_record_item(r, "checks", i);
+
+        if (one != NULL && passed(one) &&
+                (is(one, "item", "crown-saver") || is(one, "item", "crown saver")))
+            return true;
+    }
+    return false;
+}
+
 static void
 decode_cut(const struct fsp_record *r, struct item_cut *out)
 {
@@ -176,6 +209,7 @@ decode_cut(const struct fsp_record *r, struct item_cut *out)
     out->length_m = length(r, "length");
     out->slipped_m = length(r, "slipped");
     out->by_laps = is(r, "measured", "laps");
+    out->crown_tested = crown_tested(r);
     if (!fsp_record_number(r, "laps", &out->laps))
         out->laps = ABSENT;
 }
@@ -194,6 +228,13 @@ decode_inspection(const struct fsp_record *r, struct item_inspection *out)
     out->reel = fsp_record_text(r, "reel");
     out->inspector = fsp_record_text(r, "inspector");
     out->decision_text = fsp_record_text(r, "decision");
+    out->thorough = fsp_record_has(r, "scope") && !is(r, "scope", "tour");
+    out->defects = fsp_record_count(r, "defects") > 0;
+    for (i = 0; i < fsp_record_count(r, "places"); i++) {
+        const struct fsp_record *place = fsp_record_item(r, "places", i);
+
+        out->baseline = out->baseline || (place != NULL && fsp_record_has(place, "baseline"));
+    }
     for (i = 0; i < sizeof(words) / sizeof(words[0]); i++) {
         if (is(r, "decision", words[i].word))
             out->decision = words[i].decision;
@@ -359,7 +400,8 @@ decode_body(struct item *item)
         decode_work(r, &item->u.work);
         break;
     case ITEM_SLIP:
-        item->u.slip_m = length(r, "length");
+        item->u.slip.length_m = length(r, "length");
+        item->u.slip.crown_tested = crown_tested(r);
         break;
     case ITEM_CUT:
         decode_cut(r, &item->u.cut);
@@ -372,6 +414,14 @@ decode_body(struct item *item)
         break;
     case ITEM_PROGRAM:
         decode_program(r, &item->u.program);
+        break;
+    case ITEM_CHECK:
+        if (!passed(r))
+            break;
+        if (is(r, "item", "crown-saver"))
+            item->u.check = CHECK_CROWN_SAVER;
+        else if (is(r, "item", "anchor"))
+            item->u.check = CHECK_ANCHOR;
         break;
     case ITEM_AMEND:
         decode_amend(r, &item->u.amend);

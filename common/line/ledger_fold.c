@@ -91,9 +91,10 @@ apply_reel(struct fsp_ledger *ledger, const struct item *item)
                 line->rope.diameter_m * 1000, line->rope.size->name);
     if (line->strung_m > line->received_m)
         fsp_ledger_say(ledger, item, "more line strung than received");
-    fold->stop = NULL;
-    fold->slip_asked = NULL;
+    fold->stop.open = false;
+    fold->slip_asked.open = false;
     start_count(fold, reel);
+    fsp_duty_hang(fold, item);
 }
 
 static void
@@ -110,8 +111,8 @@ apply_unhang(struct fsp_ledger *ledger, const struct item *item)
     }
     memset(&fold->line, 0, sizeof(fold->line));
     memset(&fold->count, 0, sizeof(fold->count));
-    fold->stop = NULL;
-    fold->slip_asked = NULL;
+    fold->stop.open = false;
+    fold->slip_asked.open = false;
 }
 
 static void
@@ -154,7 +155,7 @@ static void
 apply_slip(struct fsp_ledger *ledger, const struct item *item)
 {
     struct fold *fold = &ledger->fold;
-    double length = or_zero(item->u.slip_m);
+    double length = or_zero(item->u.slip.length_m);
 
     if (!fold->line.hung) {
         fsp_ledger_say(ledger, item, "slip with no line hung");
@@ -164,7 +165,7 @@ apply_slip(struct fsp_ledger *ledger, const struct item *item)
     fold->count.slipped_m += length;
     fold->count.slip_j = 0;
     fold->count.served_slip_j = 0;
-    fold->slip_asked = NULL;
+    fold->slip_asked.open = false;
     if (fsp_ledger_on_reel(&fold->line) < -FSP_LEDGER_CUT_BEYOND_M)
         fsp_ledger_say(ledger, item, "more line slipped than the reel held");
 }
@@ -173,6 +174,15 @@ static bool
 stops(enum decision decision)
 {
     return decision == DECISION_CUT || decision == DECISION_OUT || decision == DECISION_REPLACE;
+}
+
+static struct finding
+found(const struct item *item)
+{
+    const struct item_inspection *seen = &item->u.inspection;
+
+    return (struct finding){
+            true, item->at_s, item->index, seen->inspector, seen->decision_text};
 }
 
 /* A decision against the line counts at once, signed or not; only a signed `run` lifts it. */
@@ -193,13 +203,13 @@ apply_inspection(struct fsp_ledger *ledger, const struct item *item)
         return;
     }
     if (stops(seen->decision)) {
-        fold->stop = item;
+        fold->stop = found(item);
         fsp_ledger_say(ledger, item, "inspection says %s: line out of service", says);
     } else if (seen->decision == DECISION_SLIP) {
-        fold->slip_asked = item;
-    } else if (seen->decision == DECISION_RUN && fold->stop != NULL) {
+        fold->slip_asked = found(item);
+    } else if (seen->decision == DECISION_RUN && fold->stop.open) {
         if (item->sig == FSP_SIG_GOOD)
-            fold->stop = NULL;
+            fold->stop.open = false;
         else
             fsp_ledger_say(ledger, item,
                     "inspection says run without a signature on the roster: the line stays out "
@@ -325,8 +335,10 @@ fsp_ledger_apply(struct fsp_ledger *ledger, const struct item *item)
         fsp_ledger_say(ledger, item, "entry that cannot be read: count incomplete");
         fold->count.incomplete = true;
         break;
+    case ITEM_CHECK:
     case ITEM_AMEND:
     case ITEM_SILENT:
         break;
     }
+    fsp_duty_apply(fold, item);
 }

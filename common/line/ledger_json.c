@@ -26,6 +26,15 @@ member_time(struct fsp_buf *buf, bool *first, const char *key, int64_t at_s)
 }
 
 static void
+member_time_or_null(struct fsp_buf *buf, bool *first, const char *key, int64_t at_s)
+{
+    if (at_s != 0)
+        member_time(buf, first, key, at_s);
+    else
+        fsp_say_member_text(buf, first, key, NULL);
+}
+
+static void
 write_cut(const struct fsp_cut_row *row, struct fsp_buf *buf)
 {
     bool first = true;
@@ -96,6 +105,30 @@ write_cuts(const struct fsp_ledger *ledger, struct fsp_buf *buf)
 }
 
 static void
+write_duties(const struct fsp_ledger *ledger, struct fsp_buf *buf)
+{
+    const struct fsp_duty *duty;
+    size_t i;
+
+    fsp_buf_add_byte(buf, '[');
+    for (i = 0; (duty = fsp_ledger_duty(ledger, i)) != NULL; i++) {
+        bool first = true;
+
+        fsp_buf_add_text(buf, i > 0 ? ",{" : "{");
+        fsp_say_member_text(buf, &first, "closes", duty->closes);
+        member_time_or_null(buf, &first, "due", duty->due_s);
+        fsp_say_member_text(buf, &first, "kind", fsp_duty_kind_text(duty->kind));
+        fsp_say_member_text(buf, &first, "name", duty->name);
+        fsp_say_member_bool(buf, &first, "overdue", duty->overdue);
+        member_time(buf, &first, "since", duty->since_s);
+        fsp_say_member_bool(buf, &first, "suspended", duty->suspended);
+        fsp_say_member_text(buf, &first, "why", duty->why);
+        fsp_buf_add_byte(buf, '}');
+    }
+    fsp_buf_add_byte(buf, ']');
+}
+
+static void
 write_head(const struct fsp_ledger *ledger, bool *first, struct fsp_buf *buf)
 {
     const struct fsp_ledger_view *view = &ledger->view;
@@ -111,6 +144,9 @@ write_head(const struct fsp_ledger *ledger, bool *first, struct fsp_buf *buf)
     write_cuts(ledger, buf);
     fsp_say_member(buf, first, "derate", view->derate);
     fsp_say_member_count(buf, first, "doubtful_clock", view->doubtful_clock);
+    fsp_say_key(buf, first, "duties");
+    write_duties(ledger, buf);
+    fsp_say_member_count(buf, first, "duties_overdue", view->duties_overdue);
     fsp_say_member_count(buf, first, "entries", view->entries);
     fsp_say_member_bool(buf, first, "estimated", view->estimated);
     fsp_say_member(buf, first, "feet_cut_line_ft", feet(view->feet_cut_line_m));
@@ -128,10 +164,7 @@ fsp_ledger_json(const struct fsp_ledger *ledger, struct fsp_buf *buf)
 
     fsp_buf_add_byte(buf, '{');
     write_head(ledger, &first, buf);
-    if (view->last_at_s != 0)
-        member_time(buf, &first, "last_at", view->last_at_s);
-    else
-        fsp_say_member_text(buf, &first, "last_at", NULL);
+    member_time_or_null(buf, &first, "last_at", view->last_at_s);
     fsp_say_member_count(buf, &first, "late_entries", view->late_entries);
     fsp_say_member_count(buf, &first, "lines", (uint64_t)view->lines);
     fsp_say_member(buf, &first, "min_factor", view->min_factor);

@@ -9,6 +9,7 @@
 #include <math.h>
 
 #include "line/cutlength.h"
+#include "line/duty.h"
 #include "line/goal.h"
 #include "line/hoist.h"
 #include "line/ledger.h"
@@ -43,6 +44,7 @@ enum item_kind {
     ITEM_ADVERSE,
     ITEM_PROGRAM,
     ITEM_AMEND,
+    ITEM_CHECK,
     ITEM_SILENT, /* known kinds that change no number */
 };
 
@@ -68,6 +70,12 @@ enum when {
     WHEN_AFTER,
 };
 
+enum check {
+    CHECK_OTHER = 0,
+    CHECK_CROWN_SAVER,
+    CHECK_ANCHOR,
+};
+
 struct item_string {
     double pipe_nm, stand_m, bha_n, bha_m, mud_kgm3;
 };
@@ -86,7 +94,7 @@ struct item_reel {
     double carried_total_j, carried_cut_m, carried_since_cut_j, carried_since_slip_j;
     double slipped_since_cut_m;
     int lines;
-    bool used, estimate;
+    bool used, estimate, has_baseline;
 };
 
 struct item_string_up {
@@ -118,12 +126,20 @@ struct item_work {
 struct item_cut {
     const char *reason, *place, *condition;
     double length_m, laps, slipped_m;
-    bool by_laps;
+    bool by_laps, crown_tested;
+};
+
+struct item_slip {
+    double length_m;
+    bool crown_tested;
 };
 
 struct item_inspection {
     const char *reel, *inspector, *decision_text;
     enum decision decision;
+    bool thorough; /* any scope but tour */
+    bool baseline; /* a place gives it */
+    bool defects;
 };
 
 struct item_adverse {
@@ -171,7 +187,8 @@ struct item {
         struct item_tour tour;
         struct item_string string;
         struct item_work work;
-        double slip_m;
+        struct item_slip slip;
+        enum check check;
         struct item_cut cut;
         struct item_inspection inspection;
         struct item_adverse adverse;
@@ -191,7 +208,26 @@ enum {
     ASSUMED_FORMATION = 128,
 };
 
-#define ADVERSE_SLOTS 5
+#define ADVERSE_SLOTS   5
+#define ADVERSE_OTHER   0
+#define ADVERSE_JARRING 4
+
+struct duty_event {
+    bool open;
+    int64_t since_s;
+    uint64_t index;
+};
+
+/* Times are 0 when there is none. */
+struct duty_state {
+    struct duty_event events[FSP_DUTY_EVENTS];
+    int64_t hung_s, thorough_s; /* hung; last thorough inspection, else hung */
+    int64_t active_s;           /* last work, or state working, or hung */
+    int64_t worked_s;           /* first work of a new line */
+    int64_t anchor_s, anchor_due_s;
+    int64_t crown_s, crown_owed_s; /* last test; slip or cut it was not tested after */
+    bool baseline_owed;
+};
 
 struct line_state {
     bool hung;
@@ -213,6 +249,14 @@ struct count_state {
     bool saw_hand, saw_counted;
 };
 
+/* An inspection's decision that stands. */
+struct finding {
+    bool open;
+    int64_t at_s;
+    uint64_t index;
+    const char *inspector, *decision;
+};
+
 struct fold {
     struct item_rig rig;
     struct item_string string;
@@ -226,8 +270,9 @@ struct fold {
         bool open;
         double derate; /* 1 when none was given */
     } adverse[ADVERSE_SLOTS];
-    const struct item *stop; /* inspection that took the line out of service */
-    const struct item *slip_asked;
+    struct finding stop; /* inspection that took the line out of service */
+    struct finding slip_asked;
+    struct duty_state duties;
     double bit_m;
     bool bit_known;
     bool mixed_told;
@@ -244,6 +289,7 @@ struct fsp_ledger {
     size_t n_order;
     struct fold fold;
     struct fsp_ledger_view view;
+    struct fsp_duty duties[FSP_DUTY_KINDS];
     struct fsp_cut_row *cuts;
     size_t cap_cuts;
     char **texts; /* everything said, freed together */
@@ -279,6 +325,11 @@ void fsp_ledger_apply(struct fsp_ledger *ledger, const struct item *item);
 double fsp_ledger_goal(const struct fold *fold);
 /* Share left by the adverse conditions that are open; 1 when none. */
 double fsp_ledger_derate(const struct fold *fold);
+/* Duties: a line is hung; a factor was seen; any item after it was applied; the list at the end. */
+void fsp_duty_hang(struct fold *fold, const struct item *item);
+void fsp_duty_low_factor(struct fold *fold, const struct item *item, double factor);
+void fsp_duty_apply(struct fold *fold, const struct item *item);
+void fsp_duty_close(struct fsp_ledger *ledger);
 /* Fill the view from the state. */
 void fsp_ledger_close(struct fsp_ledger *ledger, int64_t as_of_s);
 

@@ -120,6 +120,27 @@ doubts(const struct fsp_ledger_view *view, struct fsp_buf *buf)
 }
 
 static void
+duties(const struct fsp_ledger *ledger, struct fsp_buf *buf)
+{
+    const struct fsp_duty *duty;
+    char at[FSP_TIME_TEXT_LEN + 1];
+    size_t i;
+
+    for (i = 0; (duty = fsp_ledger_duty(ledger, i)) != NULL; i++) {
+        fsp_buf_printf(buf, "%s%s", i == 0 ? "Duties   " : "         ", duty->name);
+        if (duty->suspended) {
+            fsp_buf_add_text(buf, " rests while stacked");
+        } else if (duty->due_s != 0) {
+            fsp_time_text(duty->due_s, at);
+            fsp_buf_printf(buf, " %s %.16s", duty->overdue ? "OVERDUE since" : "by", at);
+        }
+        fsp_buf_add_text(buf, ": ");
+        show(buf, duty->why);
+        fsp_buf_add_byte(buf, '\n');
+    }
+}
+
+static void
 last_cut(const struct fsp_ledger *ledger, struct fsp_buf *buf)
 {
     const struct fsp_cut_row *row;
@@ -167,6 +188,7 @@ fsp_ledger_text(const struct fsp_ledger *ledger, struct fsp_buf *buf)
     if (view->reel != NULL)
         figures(ledger, buf);
     doubts(view, buf);
+    duties(ledger, buf);
     last_cut(ledger, buf);
     lists(ledger, buf);
     fsp_buf_add_text(buf,

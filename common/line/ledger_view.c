@@ -63,16 +63,15 @@ served_text(struct fsp_ledger *ledger, double served, double goal, const char *s
 }
 
 static const char *
-finding_text(struct fsp_ledger *ledger, const struct item *item, const char *lifts)
+finding_text(struct fsp_ledger *ledger, const struct finding *found, const char *lifts)
 {
     char at[FSP_TIME_TEXT_LEN + 1];
-    const struct item_inspection *seen = &item->u.inspection;
 
-    fsp_time_text(item->at_s, at);
+    fsp_time_text(found->at_s, at);
     return fsp_ledger_keep(ledger, "inspection of %s (entry %llu) by %.60s says %s; only %s",
-            at, (unsigned long long)item->index,
-            seen->inspector == NULL ? "?" : seen->inspector,
-            seen->decision_text == NULL ? "?" : seen->decision_text, lifts);
+            at, (unsigned long long)found->index,
+            found->inspector == NULL ? "?" : found->inspector,
+            found->decision == NULL ? "?" : found->decision, lifts);
 }
 
 static const char *
@@ -112,9 +111,9 @@ judge_cut_due(struct fsp_ledger *ledger)
 
     if (!ledger->fold.line.hung) {
         view->cut_due_why = "no line hung";
-    } else if (ledger->fold.stop != NULL) {
+    } else if (ledger->fold.stop.open) {
         view->cut_due = FSP_DUE_OUT_OF_SERVICE;
-        view->cut_due_why = finding_text(ledger, ledger->fold.stop,
+        view->cut_due_why = finding_text(ledger, &ledger->fold.stop,
                 "a cut, a new line or a signed inspection that says run lifts it");
     } else if (!(view->goal_j > 0)) {
         view->cut_due_why = no_goal_text(ledger);
@@ -132,12 +131,13 @@ judge_slip_due(struct fsp_ledger *ledger)
 
     if (!fold->line.hung) {
         view->slip_due_why = "no line hung";
-    } else if (fold->stop != NULL) {
+    } else if (fold->stop.open) {
         view->slip_due = FSP_DUE_OUT_OF_SERVICE;
         view->slip_due_why = view->cut_due_why;
-    } else if (fold->slip_asked != NULL) {
+    } else if (fold->slip_asked.open) {
         view->slip_due = FSP_DUE_NOW;
-        view->slip_due_why = finding_text(ledger, fold->slip_asked, "a slip or cut answers it");
+        view->slip_due_why =
+                finding_text(ledger, &fold->slip_asked, "a slip or cut answers it");
     } else if (!(view->goal_j > 0)) {
         view->slip_due_why = "no approved goal";
     } else {
@@ -219,6 +219,7 @@ fsp_ledger_close(struct fsp_ledger *ledger, int64_t as_of_s)
     fill_table(ledger);
     judge_cut_due(ledger);
     judge_slip_due(ledger);
+    fsp_duty_close(ledger);
     if (ledger->n_notes > FSP_LEDGER_NOTES) {
         size_t dropped = ledger->n_notes - FSP_LEDGER_NOTES + 1;
 

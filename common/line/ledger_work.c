@@ -324,6 +324,7 @@ rate_work(struct fsp_ledger *ledger, const struct item *item, const struct fsp_w
         lowest = pulled > 0 && (!(usual > 0) || pulled < usual) ? pulled : usual;
     }
     judge_limit(ledger, item, lowest);
+    fsp_duty_low_factor(fold, item, lowest);
     if (lowest > 0 && (!(count->min_factor > 0) || lowest < count->min_factor))
         count->min_factor = lowest;
     if (!(usual > 0)) {
