@@ -24,7 +24,8 @@
     }
 #define OPTION_AS_OF                                                                           \
     {                                                                                          \
-        "as-of", "TIME", "the account at that time (default: now)", false                      \
+        "as-of", "TIME",                                                                       \
+                "what is due and late as of TIME; every record counts (default: now)", false   \
     }
 #define OPTION_END                                                                             \
     {                                                                                          \

@@ -56,7 +56,9 @@ static const struct fsp_option take_options[] = {
 };
 static const struct fsp_option line_options[] = {
         STORE,
-        {.name = "as-of", .value_name = "TIME", .says = "the account at this time"},
+        {.name = "as-of",
+                .value_name = "TIME",
+                .says = "what is due and late as of TIME; every record counts (default: now)"},
         ZONE,
         JSON,
         {.name = NULL},
