@@ -138,7 +138,8 @@ fsp_logtable_get(struct fsp_db *db, int64_t log, uint64_t index, struct fsp_buf 
     return rc;
 }
 
-enum fsp_rc
+/* Seven parameters: a range and a callback with its context. */
+enum fsp_rc /* NOLINTNEXTLINE(readability-function-size) */
 fsp_logtable_scan(struct fsp_db *db, int64_t log, uint64_t from, uint64_t to,
         enum fsp_rc (*visit)(void *ctx, uint64_t index, const uint8_t *bytes, size_t len,
                 struct fsp_err *err),
@@ -244,7 +245,8 @@ look_at_kept(struct fsp_db *db, int64_t log, uint64_t size, const struct fsp_buf
     return rc;
 }
 
-enum fsp_rc
+/* Seven parameters: a head is its range, its note and its time. */
+enum fsp_rc /* NOLINTNEXTLINE(readability-function-size) */
 fsp_logtable_add_head(struct fsp_db *db, int64_t log, const struct fsp_range *range,
         const void *note, size_t len, int64_t time_s, struct fsp_err *err)
 {
@@ -278,21 +280,30 @@ out:
 }
 
 static enum fsp_rc
-find_head(struct fsp_db *db, const char *sql, int64_t log, uint64_t key,
-        struct fsp_range *range, struct fsp_buf *note, struct fsp_err *err)
+find_head(struct fsp_db *db, const char *sql, int64_t log, uint64_t key, struct fsp_stmt **stmt,
+        struct fsp_err *err)
 {
-    struct fsp_stmt *stmt = NULL;
     bool row = false;
-    enum fsp_rc rc = fsp_stmt_get(db, sql, &stmt, err);
+    enum fsp_rc rc = fsp_stmt_get(db, sql, stmt, err);
 
-    fsp_range_init(range);
     if (rc != FSP_OK)
         return rc;
-    fsp_stmt_bind_int(stmt, 1, log);
-    fsp_stmt_bind_int(stmt, 2, as_key(key));
-    rc = fsp_stmt_step(stmt, &row, err);
+    fsp_stmt_bind_int(*stmt, 1, log);
+    fsp_stmt_bind_int(*stmt, 2, as_key(key));
+    rc = fsp_stmt_step(*stmt, &row, err);
     if (rc == FSP_OK && !row)
         rc = fsp_err_set(err, FSP_ENOTFOUND, "no signed head there yet");
+    return rc;
+}
+
+/* Copy the row that find_head() found, if it did, and let the statement go. */
+static enum fsp_rc
+copy_head(enum fsp_rc found, struct fsp_stmt *stmt, struct fsp_range *range,
+        struct fsp_buf *note, struct fsp_err *err)
+{
+    enum fsp_rc rc = found;
+
+    fsp_range_init(range);
     if (rc == FSP_OK)
         rc = read_range(stmt, 0, range, "a head", err);
     if (rc == FSP_OK) {
@@ -302,7 +313,8 @@ find_head(struct fsp_db *db, const char *sql, int64_t log, uint64_t key,
         fsp_buf_add(note, bytes, len);
         rc = fsp_buf_check(note, "a head", err);
     }
-    fsp_stmt_reset(stmt);
+    if (stmt != NULL)
+        fsp_stmt_reset(stmt);
     return rc;
 }
 
@@ -310,18 +322,24 @@ enum fsp_rc
 fsp_logtable_head_below(struct fsp_db *db, int64_t log, uint64_t size, struct fsp_range *range,
         struct fsp_buf *note, struct fsp_err *err)
 {
-    return find_head(db,
+    struct fsp_stmt *stmt = NULL;
+    enum fsp_rc rc = find_head(db,
             "SELECT range, note FROM head WHERE log=?1 AND size<=?2 ORDER BY size DESC LIMIT 1",
-            log, size, range, note, err);
+            log, size, &stmt, err);
+
+    return copy_head(rc, stmt, range, note, err);
 }
 
 enum fsp_rc
 fsp_logtable_head_covering(struct fsp_db *db, int64_t log, uint64_t index,
         struct fsp_range *range, struct fsp_buf *note, struct fsp_err *err)
 {
-    return find_head(db,
+    struct fsp_stmt *stmt = NULL;
+    enum fsp_rc rc = find_head(db,
             "SELECT range, note FROM head WHERE log=?1 AND size>?2 ORDER BY size LIMIT 1", log,
-            index, range, note, err);
+            index, &stmt, err);
+
+    return copy_head(rc, stmt, range, note, err);
 }
 
 /* Walks heads and entries side by side: `heads` stands at the head that comes next. */

@@ -137,10 +137,12 @@ a_length_outside_the_limits_is_refused_before_anything_is_read(void **state)
             {FSP_BUNDLE_MAX - 7, FSP_ELIMIT},
             {UINT32_MAX, FSP_ELIMIT},
     };
+    static const uint8_t magic[4] = {'F', 'S', 'B', '1'};
     uint8_t *bytes = calloc(1, 2 * FSP_BUNDLE_MAX);
 
     (void)state;
-    memcpy(bytes, "FSB1", 4);
+    for (size_t k = 0; k < sizeof(magic); k++)
+        bytes[k] = magic[k];
     for (size_t i = 0; i < sizeof(lengths) / sizeof(lengths[0]); i++) {
         struct fsp_err err;
         size_t whole = 0;
