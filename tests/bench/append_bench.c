@@ -89,11 +89,9 @@ main(int argc, char **argv)
         theirs += bench_now() - start;
         ours += turn_journal(journal, round * TURN, &err);
     }
-    (void)printf("durable appends, bare SQLite one a transaction, 1/s: %.0f\n",
-            (double)(rounds * TURN) / theirs);
-    (void)printf("durable appends, journal, 1/s: %.0f\n", (double)(rounds * TURN) / ours);
-    (void)printf(
-            "durable appends, ratio journal to bare: %.2f  (at least 0.8)\n", theirs / ours);
+    (void)printf("append_bare %.0f rows/s\n", (double)(rounds * TURN) / theirs);
+    (void)printf("append_journal %.0f rows/s\n", (double)(rounds * TURN) / ours);
+    (void)printf("append_ratio %.2f of-bare  (at least 0.8)\n", theirs / ours);
     fsp_journal_close(journal);
     (void)sqlite3_close(bare);
     (void)snprintf(path, sizeof(path), "rm -rf '%s'", dir.path);

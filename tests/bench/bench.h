@@ -15,13 +15,13 @@ double bench_now(void);
 /* End the program with a line when rc is not FSP_OK. */
 void bench_must(enum fsp_rc rc, const struct fsp_err *err);
 
-/* Lines of a file as entries; the first `least` are repeated with a changed note when the file has
- * fewer. The memory lives until the program ends. */
+/* Lines of a file as entries. The memory lives until the program ends. */
 struct fsp_entry_bytes *bench_entries(const char *path, size_t *n);
 /* n invented entries of about the size of a day sheet's row. */
 struct fsp_entry_bytes *bench_invent(size_t n);
 
-/* A bare database with one table row(log, idx, bytes) and the given pragmas. */
+/* A bare database with the store's table entry(log, idx, bytes), without its triggers, and the given
+ * pragmas. */
 sqlite3 *bench_bare(const char *path, const char *pragmas);
 /* Insert entries from..to-1, `per` a transaction. */
 void bench_bare_insert(

@@ -115,10 +115,9 @@ main(int argc, char **argv)
             return 1;
         }
     }
-    (void)printf("intake, bare SQLite bulk insert, rows/s: %.0f\n",
-            (double)(bundles * per) / theirs);
-    (void)printf("intake, receipt path, rows/s: %.0f\n", (double)(bundles * per) / ours);
-    (void)printf("intake, ratio receipt path to bare: %.2f  (at least 0.4)\n", theirs / ours);
+    (void)printf("intake_bare_bulk %.0f rows/s\n", (double)(bundles * per) / theirs);
+    (void)printf("intake_receipt_path %.0f rows/s\n", (double)(bundles * per) / ours);
+    (void)printf("intake_ratio %.2f of-bare  (at least 0.4)\n", theirs / ours);
     fsp_buf_fini(&answer);
     fsp_intake_free(intake);
     fsp_shelf_close(shelf);
