@@ -87,8 +87,19 @@ struct fsp_cut_row {
     bool early;    /* per foot below 90 % of goal, for wear: see trade sources in cut rules */
     bool long_cut; /* over 1.25 programme lengths, for wear */
     bool beyond_slipped; /* more than was slipped since the cut before (and in the job) */
-    bool eligible;       /* may be judged for repeated early cuts */
-    const char *why;     /* peek: one line, why early or not, or why not judged */
+    /* The rules the cut was judged by. */
+    bool has_program;
+    uint32_t program_log; /* the programme's entry */
+    uint64_t program_index;
+    const char *goal_kind; /* "first", "later"; NULL without a programme. Static */
+    const char *curve;     /* "built-in" or "programme". Static */
+    const char *basis;     /* "hand", "counted"; NULL when the programme does not say. Static */
+    bool credit;           /* service above 100 % was credited */
+    int slips;             /* made since the cut before */
+    int below_minimum;     /* operations below the minimum factor of their service */
+    bool out_of_service;   /* an inspection had taken the line out of service */
+    bool eligible;         /* may be judged for repeated early cuts */
+    const char *why;       /* peek: one line, why early or not, or why not judged */
 };
 
 /* The account at as_of. 0 or NULL where unknown. */
@@ -134,7 +145,15 @@ struct fsp_ledger_view {
     const char *slip_due_why; /* peek */
     int64_t last_at_s;        /* `at` of the newest record folded */
     size_t cuts;
-    size_t duties; /* duty.h */
+    /* By the line only, at design factors 5 and 3; 0 when unknown or while a finding is open. */
+    double load_at_5_n;
+    double load_at_3_n;
+    double lowest_rating_n;    /* as a hook load with this string-up; 0: no rating given */
+    const char *lowest_rating; /* its part; NULL when none. Static */
+    int slips_made;            /* since the cut */
+    int below_minimum;         /* operations since the cut below the minimum of their service */
+    size_t findings;           /* open: the line out of service, defects not closed */
+    size_t duties;             /* duty.h */
     size_t duties_overdue;
 };
 
@@ -155,6 +174,11 @@ const struct fsp_cut_row *fsp_ledger_cut(const struct fsp_ledger *ledger, size_t
 /* i-th note (gap, doubt, flagged record, open finding): one line, in the order of the fold; NULL
  * past the end. Beyond FSP_LEDGER_NOTES the older ones are dropped and counted in the first. */
 const char *fsp_ledger_note(const struct fsp_ledger *ledger, size_t i);
+/* i-th open finding, in words; NULL past the end. */
+const char *fsp_ledger_finding(const struct fsp_ledger *ledger, size_t i);
+/* i-th doubt about the count: incomplete, estimated, late, clock doubtful, unreadable, amended,
+ * derated, each in words; NULL past the end. */
+const char *fsp_ledger_doubt(const struct fsp_ledger *ledger, size_t i);
 /* i-th default taken, in words: one line, static; NULL past the end. */
 const char *fsp_ledger_assumed(const struct fsp_ledger *ledger, size_t i);
 

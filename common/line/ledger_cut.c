@@ -109,6 +109,31 @@ judge(struct fsp_ledger *ledger, struct fsp_cut_row *row)
         row->why = barred != NULL ? barred : "judged";
 }
 
+static const char *
+basis_text(enum basis basis)
+{
+    if (basis == BASIS_UNSAID)
+        return NULL;
+    return basis == BASIS_HAND ? "hand" : "counted";
+}
+
+static void
+fill_rules(const struct fold *fold, struct fsp_cut_row *row)
+{
+    row->curve = fold->curve.n > 0 ? "programme" : "built-in";
+    row->slips = fold->count.slips;
+    row->below_minimum = fold->count.below_minimum;
+    row->out_of_service = fold->stop.open;
+    row->has_program = fold->has_program;
+    if (!fold->has_program)
+        return;
+    row->program_log = fold->program_log;
+    row->program_index = fold->program_index;
+    row->goal_kind = fold->line.first_due && !fold->line.used ? "first" : "later";
+    row->basis = basis_text(fold->program.basis);
+    row->credit = fold->program.credit;
+}
+
 static void
 fill_row(struct fsp_ledger *ledger, const struct item *item, struct fsp_cut_row *row)
 {
@@ -142,6 +167,7 @@ fill_row(struct fsp_ledger *ledger, const struct item *item, struct fsp_cut_row 
     row->for_wear = for_wear(cut->reason);
     row->under_derate = count->derated;
     row->beyond_slipped = row->length_m > count->slipped_m + FSP_LEDGER_CUT_BEYOND_M;
+    fill_rules(fold, row);
     judge(ledger, row);
 }
 
@@ -161,6 +187,8 @@ reset_count(struct fold *fold, bool slipped)
     count->beyond_told = false;
     count->saw_hand = false;
     count->saw_counted = false;
+    count->slips = 0;
+    count->below_minimum = 0;
     count->derated = fsp_ledger_derate(fold) < 1;
     if (slipped) {
         count->slip_j = 0;
@@ -184,6 +212,7 @@ fsp_ledger_apply_cut(struct fsp_ledger *ledger, const struct item *item)
     ledger->cuts = cuts;
     row = &ledger->cuts[ledger->view.cuts++];
     fold->count.slipped_m += job;
+    fold->count.slips += job > 0 ? 1 : 0;
     fill_row(ledger, item, row);
     if (!fold->line.hung) {
         fsp_ledger_say(ledger, item, "cut with no line hung");

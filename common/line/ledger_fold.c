@@ -11,8 +11,9 @@ or_zero(double value)
 }
 
 static void
-apply_rig(struct fold *fold, const struct item_rig *rig)
+apply_rig(struct fold *fold, const struct item *item)
 {
+    const struct item_rig *rig = &item->u.rig;
     struct item_rig before = fold->rig;
 
     fold->rig = *rig;
@@ -36,6 +37,7 @@ apply_rig(struct fold *fold, const struct item_rig *rig)
             fold->rig.drive = before.drive;
     }
     fold->has_rig = true;
+    fsp_ledger_take_ratings(fold, item);
 }
 
 static void
@@ -93,6 +95,7 @@ apply_reel(struct fsp_ledger *ledger, const struct item *item)
         fsp_ledger_say(ledger, item, "more line strung than received");
     fold->stop.open = false;
     fold->slip_asked.open = false;
+    fold->n_defects = 0;
     start_count(fold, reel);
     fsp_duty_hang(fold, item);
 }
@@ -110,6 +113,7 @@ apply_unhang(struct fsp_ledger *ledger, const struct item *item)
             return;
     }
     memset(&fold->line, 0, sizeof(fold->line));
+    fold->n_defects = 0;
     memset(&fold->count, 0, sizeof(fold->count));
     fold->stop.open = false;
     fold->slip_asked.open = false;
@@ -163,6 +167,7 @@ apply_slip(struct fsp_ledger *ledger, const struct item *item)
     }
     fold->line.slipped_m += length;
     fold->count.slipped_m += length;
+    fold->count.slips++;
     fold->count.slip_j = 0;
     fold->count.served_slip_j = 0;
     fold->slip_asked.open = false;
@@ -202,6 +207,8 @@ apply_inspection(struct fsp_ledger *ledger, const struct item *item)
                     says, fold->line.hung ? fold->line.reel : "no line");
         return;
     }
+    if (seen->defects)
+        fsp_ledger_take_defects(ledger, item);
     if (stops(seen->decision)) {
         fold->stop = found(item);
         fsp_ledger_say(ledger, item, "inspection says %s: line out of service", says);
@@ -267,6 +274,8 @@ apply_program(struct fsp_ledger *ledger, const struct item *item)
             differs(next->later_j, fold->program.later_j))
         fold->count.goal_changed = true;
     fold->program = *next;
+    fold->program_log = item->log;
+    fold->program_index = item->index;
     fold->has_program = true;
     if (fsp_ledger_decode_curve(item->record, &fold->curve, &err) != FSP_OK)
         fsp_ledger_say(ledger, item, "the built-in curve is used: %s", err.text);
@@ -287,7 +296,7 @@ fsp_ledger_apply(struct fsp_ledger *ledger, const struct item *item)
     ledger->view.last_at_s = item->at_s;
     switch (item->kind) {
     case ITEM_RIG:
-        apply_rig(fold, &item->u.rig);
+        apply_rig(fold, item);
         break;
     case ITEM_REEL:
         apply_reel(ledger, item);

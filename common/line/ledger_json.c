@@ -1,4 +1,5 @@
 /* The account as one JSON object: sorted keys, units in the names. */
+#include <math.h>
 #include <string.h>
 
 #include "base/clock.h"
@@ -34,6 +35,18 @@ member_time_or_null(struct fsp_buf *buf, bool *first, const char *key, int64_t a
         fsp_say_member_text(buf, first, key, NULL);
 }
 
+/* The programme's entry, by log and index; null without one. */
+static void
+write_program(const struct fsp_cut_row *row, bool *first, struct fsp_buf *buf)
+{
+    fsp_say_key(buf, first, "program");
+    if (row->has_program)
+        fsp_buf_printf(buf, "{\"index\":%llu,\"log\":%u}",
+                (unsigned long long)row->program_index, (unsigned)row->program_log);
+    else
+        fsp_buf_add_text(buf, "null");
+}
+
 static void
 write_cut(const struct fsp_cut_row *row, struct fsp_buf *buf)
 {
@@ -41,13 +54,18 @@ write_cut(const struct fsp_cut_row *row, struct fsp_buf *buf)
 
     fsp_buf_add_byte(buf, '{');
     member_time(buf, &first, "at", row->at_s);
+    fsp_say_member_text(buf, &first, "basis", row->basis);
+    fsp_say_member_count(buf, &first, "below_minimum", (uint64_t)row->below_minimum);
     fsp_say_member_bool(buf, &first, "beyond_slipped", row->beyond_slipped);
     fsp_say_member_text(buf, &first, "condition", row->condition);
+    fsp_say_member_bool(buf, &first, "credit", row->credit);
+    fsp_say_member_text(buf, &first, "curve", row->curve);
     fsp_say_member_bool(buf, &first, "early", row->early);
     fsp_say_member_bool(buf, &first, "eligible", row->eligible);
     fsp_say_member_bool(buf, &first, "first_after_goal_change", row->first_after_goal_change);
     fsp_say_member_bool(buf, &first, "first_of_line", row->first_of_line);
     fsp_say_member_bool(buf, &first, "for_wear", row->for_wear);
+    fsp_say_member_text(buf, &first, "goal_kind", row->goal_kind);
     fsp_say_member(buf, &first, "goal_ton_miles", ton_miles(row->goal_j));
     fsp_say_member_text(buf, &first, "grade", row->grade);
     fsp_say_member_bool(buf, &first, "incomplete", row->incomplete);
@@ -57,14 +75,18 @@ write_cut(const struct fsp_cut_row *row, struct fsp_buf *buf)
     fsp_say_member_count(buf, &first, "log", row->log);
     fsp_say_member_bool(buf, &first, "long", row->long_cut);
     fsp_say_member(buf, &first, "min_factor", row->min_factor);
+    fsp_say_member_bool(buf, &first, "out_of_service", row->out_of_service);
     fsp_say_member_text(buf, &first, "place", row->place);
     fsp_say_member_bool(buf, &first, "planned", row->planned);
+    write_program(row, &first, buf);
     fsp_say_member(buf, &first, "programme_ft", feet(row->programme_m));
     fsp_say_member_text(buf, &first, "reason", row->reason);
     fsp_say_member_text(buf, &first, "reel", row->reel);
     fsp_say_member(buf, &first, "rope_in", row->rope_m / FSP_IN_M);
+    fsp_say_member_count(buf, &first, "rules", FSP_LEDGER_RULES);
     fsp_say_member(buf, &first, "served_ton_miles", ton_miles(row->served_j));
     fsp_say_member(buf, &first, "slipped_ft", feet(row->slipped_m));
+    fsp_say_member_count(buf, &first, "slips", (uint64_t)row->slips);
     fsp_say_member(buf, &first, "ton_miles", ton_miles(row->ton_miles_j));
     fsp_say_member(buf, &first, "ton_miles_per_ft",
             row->length_m > 0 ? ton_miles(row->ton_miles_j) / feet(row->length_m) : 0);
@@ -128,6 +150,23 @@ write_duties(const struct fsp_ledger *ledger, struct fsp_buf *buf)
     fsp_buf_add_byte(buf, ']');
 }
 
+/* The line's limits at factors 5 and 3 beside the lowest rating given; null where there is none. */
+static void
+write_lift(const struct fsp_ledger_view *view, struct fsp_buf *buf)
+{
+    bool first = true;
+
+    fsp_buf_add_byte(buf, '{');
+    fsp_say_member(buf, &first, "load_at_3_lbf",
+            view->load_at_3_n > 0 ? view->load_at_3_n / FSP_LBF_N : ABSENT);
+    fsp_say_member(buf, &first, "load_at_5_lbf",
+            view->load_at_5_n > 0 ? view->load_at_5_n / FSP_LBF_N : ABSENT);
+    fsp_say_member_text(buf, &first, "lowest_rating", view->lowest_rating);
+    fsp_say_member(buf, &first, "lowest_rating_lbf",
+            view->lowest_rating_n > 0 ? view->lowest_rating_n / FSP_LBF_N : ABSENT);
+    fsp_buf_add_text(buf, ",\"says\":\"the line's limit, never the rig's\"}");
+}
+
 static void
 write_head(const struct fsp_ledger *ledger, bool *first, struct fsp_buf *buf)
 {
@@ -137,6 +176,7 @@ write_head(const struct fsp_ledger *ledger, bool *first, struct fsp_buf *buf)
     member_time(buf, first, "as_of", view->as_of_s);
     fsp_say_key(buf, first, "assumed");
     write_texts(ledger, fsp_ledger_assumed, buf);
+    fsp_say_member_count(buf, first, "below_minimum", (uint64_t)view->below_minimum);
     fsp_say_member(buf, first, "check_ton_miles", ton_miles(view->check_j));
     fsp_say_member_text(buf, first, "cut_due", fsp_due_text(view->cut_due));
     fsp_say_member_text(buf, first, "cut_due_why", view->cut_due_why);
@@ -144,12 +184,16 @@ write_head(const struct fsp_ledger *ledger, bool *first, struct fsp_buf *buf)
     write_cuts(ledger, buf);
     fsp_say_member(buf, first, "derate", view->derate);
     fsp_say_member_count(buf, first, "doubtful_clock", view->doubtful_clock);
+    fsp_say_key(buf, first, "doubts");
+    write_texts(ledger, fsp_ledger_doubt, buf);
     fsp_say_key(buf, first, "duties");
     write_duties(ledger, buf);
     fsp_say_member_count(buf, first, "duties_overdue", view->duties_overdue);
     fsp_say_member_count(buf, first, "entries", view->entries);
     fsp_say_member_bool(buf, first, "estimated", view->estimated);
     fsp_say_member(buf, first, "feet_cut_line_ft", feet(view->feet_cut_line_m));
+    fsp_say_key(buf, first, "findings");
+    write_texts(ledger, fsp_ledger_finding, buf);
     fsp_say_member(buf, first, "goal_ton_miles", ton_miles(view->goal_j));
     fsp_say_member_text(buf, first, "grade", view->grade);
     fsp_say_member(buf, first, "in_service_ft", feet(view->in_service_m));
@@ -166,6 +210,8 @@ fsp_ledger_json(const struct fsp_ledger *ledger, struct fsp_buf *buf)
     write_head(ledger, &first, buf);
     member_time_or_null(buf, &first, "last_at", view->last_at_s);
     fsp_say_member_count(buf, &first, "late_entries", view->late_entries);
+    fsp_say_key(buf, &first, "lift");
+    write_lift(view, buf);
     fsp_say_member_count(buf, &first, "lines", (uint64_t)view->lines);
     fsp_say_member(buf, &first, "min_factor", view->min_factor);
     fsp_say_key(buf, &first, "notes");
@@ -184,6 +230,7 @@ fsp_ledger_json(const struct fsp_ledger *ledger, struct fsp_buf *buf)
     fsp_say_member_text(buf, &first, "slip_due_why", view->slip_due_why);
     fsp_say_member(buf, &first, "slipped_since_cut_ft", feet(view->slipped_since_cut_m));
     fsp_say_member_count(buf, &first, "slips", (uint64_t)view->slips);
+    fsp_say_member_count(buf, &first, "slips_made", (uint64_t)view->slips_made);
     fsp_say_member(buf, &first, "strength_lbf", view->strength_n / FSP_LBF_N);
     fsp_say_member(buf, &first, "suggested_ton_miles", ton_miles(view->suggested_j));
     fsp_say_member(buf, &first, "table_cut_ft", feet(view->table_cut_m));

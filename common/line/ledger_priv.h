@@ -247,6 +247,24 @@ struct count_state {
     double slipped_m;
     bool incomplete, estimated_loads, derated, goal_changed, beyond_told;
     bool saw_hand, saw_counted;
+    int slips;         /* since the cut */
+    int below_minimum; /* operations below the minimum factor of their service */
+};
+
+#define RATINGS_MAX 16
+#define DEFECTS_MAX 16
+#define DOUBTS_MAX  8
+
+struct rating {
+    enum fsp_part part;
+    struct fsp_rating is;
+};
+
+/* An open defect of an inspection; by_date and by may be NULL. */
+struct defect {
+    int64_t at_s;
+    uint64_t index;
+    const char *place, *what, *by_date, *by;
 };
 
 /* An inspection's decision that stands. */
@@ -273,6 +291,12 @@ struct fold {
     struct finding stop; /* inspection that took the line out of service */
     struct finding slip_asked;
     struct duty_state duties;
+    struct rating ratings[RATINGS_MAX];
+    size_t n_ratings;
+    struct defect defects[DEFECTS_MAX];
+    size_t n_defects;
+    uint64_t program_index;
+    uint32_t program_log;
     double bit_m;
     bool bit_known;
     bool mixed_told;
@@ -290,6 +314,9 @@ struct fsp_ledger {
     struct fold fold;
     struct fsp_ledger_view view;
     struct fsp_duty duties[FSP_DUTY_KINDS];
+    const char *findings[DEFECTS_MAX + 1];
+    const char *doubts[DOUBTS_MAX];
+    size_t n_doubts;
     struct fsp_cut_row *cuts;
     size_t cap_cuts;
     char **texts; /* everything said, freed together */
@@ -325,6 +352,14 @@ void fsp_ledger_apply(struct fsp_ledger *ledger, const struct item *item);
 double fsp_ledger_goal(const struct fold *fold);
 /* Share left by the adverse conditions that are open; 1 when none. */
 double fsp_ledger_derate(const struct fold *fold);
+/* The string-up as it is, the defaults put in. */
+void fsp_ledger_reeving(const struct fold *fold, struct fsp_reeving *reeving);
+/* Ratings, defects and doubts: from the record into the state, from the state into the view. */
+void fsp_ledger_take_ratings(struct fold *fold, const struct item *item);
+void fsp_ledger_take_defects(struct fsp_ledger *ledger, const struct item *item);
+void fsp_ledger_fill_limits(struct fsp_ledger *ledger);
+void fsp_ledger_fill_findings(struct fsp_ledger *ledger);
+void fsp_ledger_fill_doubts(struct fsp_ledger *ledger);
 /* Duties: a line is hung; a factor was seen; any item after it was applied; the list at the end. */
 void fsp_duty_hang(struct fold *fold, const struct item *item);
 void fsp_duty_low_factor(struct fold *fold, const struct item *item, double factor);

@@ -188,6 +188,9 @@ fill_line(struct fsp_ledger *ledger)
     view->served_j = count->served_j;
     view->served_since_slip_j = count->served_slip_j;
     view->min_factor = count->min_factor;
+    view->slips_made = count->slips;
+    view->below_minimum = count->below_minimum;
+    fsp_ledger_fill_limits(ledger);
     view->feet_cut_line_m = fold->line.cut_m + fold->line.carried_cut_m;
 }
 
@@ -219,6 +222,8 @@ fsp_ledger_close(struct fsp_ledger *ledger, int64_t as_of_s)
     fill_table(ledger);
     judge_cut_due(ledger);
     judge_slip_due(ledger);
+    fsp_ledger_fill_findings(ledger);
+    fsp_ledger_fill_doubts(ledger);
     fsp_duty_close(ledger);
     if (ledger->n_notes > FSP_LEDGER_NOTES) {
         size_t dropped = ledger->n_notes - FSP_LEDGER_NOTES + 1;

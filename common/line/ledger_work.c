@@ -260,15 +260,13 @@ reckon(struct fold *fold, const struct item *item, struct fsp_work_out *out,
     return fsp_work_reckon(&in, out, err);
 }
 
-static void
-reeving_of(struct fold *fold, struct fsp_reeving *reeving)
+void
+fsp_ledger_reeving(const struct fold *fold, struct fsp_reeving *reeving)
 {
     reeving->lines = fold->line.lines;
     /* A number of rolling sheaves that cannot belong to this string-up gives way to the usual. */
     reeving->rolling = fold->rig.rolling <= fold->line.lines + 2 ? fold->rig.rolling : 0;
     reeving->k = fold->rig.k > 0 ? fold->rig.k : FSP_HOIST_K_ROLLER;
-    if (!(fold->rig.k > 0))
-        fold->assumed |= ASSUMED_BEARING;
 }
 
 static double
@@ -277,7 +275,9 @@ factor_at(struct fold *fold, double hookload_n)
     struct fsp_reeving reeving;
     struct fsp_hoist hoist;
 
-    reeving_of(fold, &reeving);
+    fsp_ledger_reeving(fold, &reeving);
+    if (!(fold->rig.k > 0))
+        fold->assumed |= ASSUMED_BEARING;
     if (!(hookload_n > 0) || !(fold->line.rope.strength_n > 0) ||
             fsp_hoist_check(&reeving, NULL) != FSP_OK)
         return 0;
@@ -293,11 +293,13 @@ judge_limit(struct fsp_ledger *ledger, const struct item *item, double factor)
             w->rare || (!w->has_service && (w->op == FSP_OP_CASING || w->op == FSP_OP_LINER));
     double least = rare ? FSP_FACTOR_RARE : FSP_FACTOR_DRILLING;
 
-    if (factor > 0 && factor < least)
+    if (factor > 0 && factor < least) {
+        ledger->fold.count.below_minimum++;
         fsp_ledger_say(ledger, item,
                 "fast-line design factor %.2f, below the minimum of %.0f for %s: inspect the "
                 "line",
                 factor, least, rare ? "casing and stuck pipe" : "drilling");
+    }
 }
 
 /* The design factor this work is counted at, and the lowest seen. */
