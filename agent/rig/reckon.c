@@ -66,6 +66,15 @@ static const struct {
         [F_DRUM] = {"drum", FORM_QUANTITY, FSP_DIM_LENGTH, NULL},
         [F_SLIPS] = {"slips", FORM_COUNT, FSP_DIM_NONE, NULL},
         [F_CROSSOVERS] = {"crossovers", FORM_COUNT, FSP_DIM_NONE, NULL},
+        [F_CROWN] = {"crown", FORM_QUANTITY, FSP_DIM_LENGTH, NULL},
+        [F_PICK_LOW] = {"pick-low", FORM_QUANTITY, FSP_DIM_LENGTH, NULL},
+        [F_PICK_HIGH] = {"pick-high", FORM_QUANTITY, FSP_DIM_LENGTH, NULL},
+        [F_WRAPS_LOW] = {"wraps-low", FORM_NUMBER, FSP_DIM_NONE, NULL},
+        [F_LAPS_PER_LAYER] = {"laps-per-layer", FORM_NUMBER, FSP_DIM_NONE, NULL},
+        [F_DEAD_WRAPS] = {"dead-wraps", FORM_NUMBER, FSP_DIM_NONE, NULL},
+        [F_SHEAVE] = {"sheave", FORM_QUANTITY, FSP_DIM_LENGTH, NULL},
+        [F_FAST_LINE] = {"fast-line", FORM_QUANTITY, FSP_DIM_LENGTH, NULL},
+        [F_DEAD_LINE] = {"dead-line", FORM_QUANTITY, FSP_DIM_LENGTH, NULL},
         [F_CUT] = {"cut", FORM_QUANTITY, FSP_DIM_LENGTH, NULL},
         [F_FORMATION] = {"formation", FORM_WORD, FSP_DIM_NONE, "soft normal hard"},
         [F_FACTOR] = {"factor", FORM_NUMBER, FSP_DIM_NONE, NULL},
@@ -126,7 +135,10 @@ static const struct fsp_reckon_subject subjects[] = {
                 "[factor] [rating-mast] [rating-mast-lines] [rating-crown] [rating-block] "
                 "[rating-hook] [rating-top-drive] [rating-drawworks] [rating-anchor]",
                 FSP_OP_NONE, fsp_reckon_lift},
-        {"cut", "mast drum [rope] [slips] [crossovers]", FSP_OP_NONE, fsp_reckon_cut},
+        {"cut",
+                "mast drum [rope] [slips] [crossovers] [lines] [crown] [pick-low] [pick-high] "
+                "[wraps-low] [laps-per-layer] [dead-wraps] [sheave] [fast-line] [dead-line]",
+                FSP_OP_NONE, fsp_reckon_cut},
         {"goal", "rope cut [formation] [factor]", FSP_OP_NONE, fsp_reckon_goal},
 };
 

@@ -40,9 +40,12 @@ fsp_reckon_cut(const struct fsp_reckon_subject *subject, const struct fsp_reckon
     fsp_reckon_member(out, "slip_ft", cut.cut_m / slips / FSP_FT_M);
     fsp_reckon_member(out, "slips", slips);
     fsp_cutlength_formula(&cut, in->value[F_DRUM], in->value[F_ROPE], slips, &out->text);
-    fsp_buf_add_text(&out->cautions,
-            "The table is from memory of API RP 9B: verify against your copy. It knows mast "
-            "and drum only, not where the critical points lie.\n");
+    rc = fsp_reckon_critical(in, cut.laps, slips, out, err);
+    if (rc != FSP_OK)
+        return rc;
+    fsp_buf_add_text(&out->cautions, "The table is from memory of API RP 9B: verify against "
+                                     "your copy. It knows mast and "
+                                     "drum only, not where the critical points lie.\n");
     fsp_buf_add_text(&out->cautions, "Tape what is cut; keep the drum maker's dead wraps.\n");
     fsp_buf_add_text(&out->cautions, FSP_RECKON_COME_FIRST);
     return FSP_OK;

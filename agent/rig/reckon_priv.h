@@ -60,6 +60,15 @@ enum fsp_reckon_field {
     F_DRUM,
     F_SLIPS,
     F_CROSSOVERS,
+    F_CROWN,
+    F_PICK_LOW,
+    F_PICK_HIGH,
+    F_WRAPS_LOW,
+    F_LAPS_PER_LAYER,
+    F_DEAD_WRAPS,
+    F_SHEAVE,
+    F_FAST_LINE,
+    F_DEAD_LINE,
     F_CUT,
     F_FORMATION,
     F_FACTOR,
@@ -109,5 +118,8 @@ enum fsp_rc fsp_reckon_cut(const struct fsp_reckon_subject *subject,
         const struct fsp_reckon_in *in, struct fsp_reckon_out *out, struct fsp_err *err);
 enum fsp_rc fsp_reckon_goal(const struct fsp_reckon_subject *subject,
         const struct fsp_reckon_in *in, struct fsp_reckon_out *out, struct fsp_err *err);
+/* The candidates' ranking, as part of a cut; says what it needs when the geometry is not known. */
+enum fsp_rc fsp_reckon_critical(const struct fsp_reckon_in *in, double laps, int slips,
+        struct fsp_reckon_out *out, struct fsp_err *err);
 
 #endif

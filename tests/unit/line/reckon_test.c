@@ -12,7 +12,7 @@
 static const char *
 reckoned(const char *line, bool json, struct fsp_err *err)
 {
-    static char copy[2000], kept[20000];
+    static char copy[2000], kept[65000];
     struct fsp_typed members[MEMBERS_MAX];
     struct fsp_buf out;
     size_t n = 0;
@@ -265,6 +265,39 @@ cut_and_goal_are_reckoned(void **state)
             "\"formation normal (not given)\",\"factor 5 (not given)\""));
 }
 
+#define CUT      "cut mast=142ft drum=30in rope=1-3/8in slips=3"
+#define GEOMETRY " lines=10 crown=145ft pick-low=6ft pick-high=98ft wraps-low=14"
+
+static void
+a_cut_without_geometry_says_what_the_check_would_need(void **state)
+{
+    (void)state;
+    has(CUT, true,
+            "\"check_needs\":[\"lines\",\"crown\",\"pick-low\",\"pick-high\",\"wraps-low\"],"
+            "\"candidates\":[]");
+    has(CUT " lines=10 crown=145ft", true,
+            "\"check_needs\":[\"pick-low\",\"pick-high\",\"wraps-low\"]");
+    has(CUT " lines=10", false,
+            "The check of the critical points would need crown, pick-low, pick-high, "
+            "wraps-low");
+}
+
+static void
+a_cut_with_geometry_ranks_the_lengths_and_names_what_each_leaves(void **state)
+{
+    (void)state;
+    has(CUT GEOMETRY, true, "\"check_needs\":[],\"candidates\":[{\"crossover_on_crossover\":");
+    has(CUT GEOMETRY, true, "\"leaves\":[{\"apart_ft\":");
+    has(CUT GEOMETRY, true, "\"before\":\"fast-line sheave at pick-high\"");
+    has(CUT GEOMETRY, true, "\"before\":\"dead-line sheave\"");
+    has(CUT GEOMETRY, true, "\"before\":\"anchor\"");
+    has(CUT GEOMETRY, true, "laps-per-layer not given");
+    has(CUT GEOMETRY, false, "Lengths by critical points, best first");
+    has(CUT GEOMETRY, false, "Nothing clears every class for ever");
+    /* The table's answer stays what it is. */
+    assert_near(number(CUT GEOMETRY, "lap_ft"), 98.57 / 12, 0.001);
+}
+
 static void
 casing_liner_and_moves_are_reckoned(void **state)
 {
@@ -325,6 +358,17 @@ faults_name_field_found_and_allowed(void **state)
             {"cut mast=142ft drum=30ft", "drum"},
             {"cut mast=142ft drum=30in slips=0", "slips: found 0"},
             {"cut mast=142ft drum=30in crossovers=3", "crossovers: found 3"},
+            {CUT GEOMETRY " dead-wraps=15",
+                    "wraps-low: found 14; allowed: at least the dead wraps"},
+            {CUT GEOMETRY " laps-per-layer=8", "allowed: 48.0, 6 layers of 8"},
+            {"cut mast=142ft drum=30in lines=9 crown=145ft pick-low=6ft pick-high=98ft "
+             "wraps-low=14",
+                    "lines: found 9; allowed: an even number"},
+            {"cut mast=142ft drum=30in lines=8 crown=145ft pick-low=98ft pick-high=6ft "
+             "wraps-low=14",
+                    "pick-high"},
+            {CUT " wraps-low=14wraps", "wraps-low"},
+            {CUT " crown=145lb", "crown"},
             {"goal rope=2in cut=90ft", "rope: no suggestion"},
             {"goal rope=1in cut=90ft factor=0", "factor: found 0"},
             {"goal rope=1in cut=90ft formation=chalk", "allowed: soft normal hard"},
@@ -374,6 +418,8 @@ main(void)
             cmocka_unit_test(a_pull_creates_its_duties),
             cmocka_unit_test(strength_says_where_it_comes_from),
             cmocka_unit_test(cut_and_goal_are_reckoned),
+            cmocka_unit_test(a_cut_without_geometry_says_what_the_check_would_need),
+            cmocka_unit_test(a_cut_with_geometry_ranks_the_lengths_and_names_what_each_leaves),
             cmocka_unit_test(casing_liner_and_moves_are_reckoned),
             cmocka_unit_test(faults_name_field_found_and_allowed),
             cmocka_unit_test(every_subject_names_its_fields),
