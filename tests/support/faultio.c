@@ -91,6 +91,8 @@ fails(enum step step)
     return true;
 }
 
+/* The names of parameters are the C library's own affair.
+ * NOLINTBEGIN(readability-inconsistent-declaration-parameter-name) */
 EXPORT int
 fsync(int fd)
 {
@@ -140,3 +142,4 @@ unlink(const char *path)
 {
     return fails(STEP_NAME) ? -1 : (int)syscall(SYS_unlink, path);
 }
+/* NOLINTEND(readability-inconsistent-declaration-parameter-name) */
