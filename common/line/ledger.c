@@ -121,6 +121,8 @@ fsp_ledger_say(struct fsp_ledger *ledger, const struct item *item, const char *f
     const char *kept;
     va_list args;
 
+    if (ledger->mute)
+        return;
     va_start(args, fmt);
     (void)vsnprintf(line, sizeof(line), fmt, args);
     va_end(args);

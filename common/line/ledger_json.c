@@ -168,6 +168,45 @@ write_lift(const struct fsp_ledger_view *view, struct fsp_buf *buf)
 }
 
 static void
+member_day(
+        struct fsp_buf *buf, bool *first, const char *key, const struct fsp_forecast_day *day)
+{
+    bool inner = true;
+
+    fsp_say_key(buf, first, key);
+    fsp_buf_add_byte(buf, '{');
+    member_time_or_null(buf, &inner, "earliest", day->earliest_s);
+    member_time_or_null(buf, &inner, "latest", day->latest_s);
+    member_time_or_null(buf, &inner, "likely", day->likely_s);
+    fsp_buf_add_byte(buf, '}');
+}
+
+static void
+write_forecast(const struct fsp_forecast *forecast, struct fsp_buf *buf)
+{
+    bool first = true;
+
+    fsp_buf_add_byte(buf, '{');
+    if (forecast->known)
+        member_day(buf, &first, "cut", &forecast->cut);
+    fsp_say_member(
+            buf, &first, "cuts_left", forecast->cuts_left < 0 ? ABSENT : forecast->cuts_left);
+    fsp_say_member_count(buf, &first, "days", forecast->days);
+    fsp_say_member_bool(buf, &first, "estimate", true);
+    fsp_say_member_bool(buf, &first, "known", forecast->known);
+    if (forecast->known && forecast->cuts_left >= 0)
+        member_day(buf, &first, "reel", &forecast->reel);
+    if (forecast->known)
+        member_day(buf, &first, "slip", &forecast->slip);
+    fsp_say_member(buf, &first, "ton_miles_per_day", ton_miles(forecast->pace_j));
+    fsp_say_member(buf, &first, "ton_miles_per_day_fastest", ton_miles(forecast->fast_j));
+    fsp_say_member(buf, &first, "ton_miles_per_day_month", ton_miles(forecast->month_j));
+    fsp_say_member(buf, &first, "ton_miles_per_day_slowest", ton_miles(forecast->slow_j));
+    fsp_say_member_text(buf, &first, "why_not", forecast->why);
+    fsp_buf_add_byte(buf, '}');
+}
+
+static void
 write_head(const struct fsp_ledger *ledger, bool *first, struct fsp_buf *buf)
 {
     const struct fsp_ledger_view *view = &ledger->view;
@@ -194,6 +233,8 @@ write_head(const struct fsp_ledger *ledger, bool *first, struct fsp_buf *buf)
     fsp_say_member(buf, first, "feet_cut_line_ft", feet(view->feet_cut_line_m));
     fsp_say_key(buf, first, "findings");
     write_texts(ledger, fsp_ledger_finding, buf);
+    fsp_say_key(buf, first, "forecast");
+    write_forecast(&ledger->forecast, buf);
     fsp_say_member(buf, first, "goal_ton_miles", ton_miles(view->goal_j));
     fsp_say_member_text(buf, first, "grade", view->grade);
     fsp_say_member(buf, first, "in_service_ft", feet(view->in_service_m));

@@ -10,6 +10,7 @@
 
 #include "line/cutlength.h"
 #include "line/duty.h"
+#include "line/forecast.h"
 #include "line/goal.h"
 #include "line/hoist.h"
 #include "line/ledger.h"
@@ -251,6 +252,14 @@ struct count_state {
     int below_minimum; /* operations below the minimum factor of their service */
 };
 
+/* Service counted a day: whole days, oldest first, and the day that runs. */
+struct pace {
+    int64_t day;
+    double day_j[FSP_PACE_DAYS], today_j;
+    size_t n;
+    bool begun, worked;
+};
+
 #define RATINGS_MAX 16
 #define DEFECTS_MAX 16
 #define DOUBTS_MAX  8
@@ -291,6 +300,7 @@ struct fold {
     struct finding stop; /* inspection that took the line out of service */
     struct finding slip_asked;
     struct duty_state duties;
+    struct pace pace;
     struct rating ratings[RATINGS_MAX];
     size_t n_ratings;
     struct defect defects[DEFECTS_MAX];
@@ -323,6 +333,8 @@ struct fsp_ledger {
     size_t n_texts, cap_texts;
     const char **notes;
     size_t n_notes, cap_notes, notes_from;
+    struct fsp_forecast forecast;
+    bool mute;      /* nothing is said: a trial on a copy */
     enum fsp_rc rc; /* sticks: out of memory while folding */
 };
 
@@ -352,6 +364,15 @@ void fsp_ledger_apply(struct fsp_ledger *ledger, const struct item *item);
 double fsp_ledger_goal(const struct fold *fold);
 /* Share left by the adverse conditions that are open; 1 when none. */
 double fsp_ledger_derate(const struct fold *fold);
+/* What a job would do: its work and the factor it is counted at. The fold keeps its defaults only. */
+enum fsp_rc fsp_ledger_try_work(struct fsp_ledger *ledger, const struct item *item,
+        double *work_j, double *factor, struct fsp_err *err) FSP_MUST_CHECK;
+/* Service counted for work at a factor, derates included. */
+double fsp_ledger_serve(const struct fold *fold, double joules, double factor);
+/* The pace of service: a new day may have begun; work was counted; the forecast at the end. */
+void fsp_pace_reach(struct fold *fold, int64_t at_s);
+void fsp_pace_add(struct fold *fold, int64_t at_s, double served_j);
+void fsp_forecast_close(struct fsp_ledger *ledger);
 /* The string-up as it is, the defaults put in. */
 void fsp_ledger_reeving(const struct fold *fold, struct fsp_reeving *reeving);
 /* Ratings, defects and doubts: from the record into the state, from the state into the view. */

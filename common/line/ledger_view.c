@@ -225,6 +225,7 @@ fsp_ledger_close(struct fsp_ledger *ledger, int64_t as_of_s)
     fsp_ledger_fill_findings(ledger);
     fsp_ledger_fill_doubts(ledger);
     fsp_duty_close(ledger);
+    fsp_forecast_close(ledger);
     if (ledger->n_notes > FSP_LEDGER_NOTES) {
         size_t dropped = ledger->n_notes - FSP_LEDGER_NOTES + 1;
 

@@ -337,23 +337,40 @@ rate_work(struct fsp_ledger *ledger, const struct item *item, const struct fsp_w
     return usual;
 }
 
-/* Service counted: work over the share of the goal that its factor and conditions leave. */
+static double
+share_at(const struct fold *fold, double factor, bool *beyond)
+{
+    bool credit = fold->has_program && fold->program.credit;
+    double share = fsp_goal_curve(&fold->curve, factor, beyond);
+
+    *beyond = *beyond && (share < 1 || credit);
+    return share > 1 && !credit ? 1 : share;
+}
+
+/* Work over the share of the goal that its factor and conditions leave. */
+double
+fsp_ledger_serve(const struct fold *fold, double joules, double factor)
+{
+    bool beyond = false;
+    double share = share_at(fold, factor, &beyond);
+
+    return joules / (share * fsp_ledger_derate(fold));
+}
+
 static double
 serve(struct fsp_ledger *ledger, const struct item *item, double joules, double factor)
 {
     struct fold *fold = &ledger->fold;
-    bool beyond = false, credit = fold->has_program && fold->program.credit;
-    double share = fsp_goal_curve(&fold->curve, factor, &beyond);
+    bool beyond = false;
 
-    if (beyond && !fold->count.beyond_told && (share < 1 || credit)) {
+    (void)share_at(fold, factor, &beyond);
+    if (beyond && !fold->count.beyond_told) {
         fold->count.beyond_told = true;
         fsp_ledger_say(ledger, item,
                 "design factor %.2f is beyond the ends of the service curve: its end is taken",
                 factor);
     }
-    if (share > 1 && !credit)
-        share = 1;
-    return joules / (share * fsp_ledger_derate(fold));
+    return fsp_ledger_serve(fold, joules, factor);
 }
 
 static void
@@ -429,4 +446,19 @@ fsp_ledger_apply_work(struct fsp_ledger *ledger, const struct item *item)
     count->line_j += out.joules;
     count->served_j += served;
     count->served_slip_j += served;
+    fsp_pace_add(fold, item->at_s, served);
+}
+
+enum fsp_rc
+fsp_ledger_try_work(struct fsp_ledger *ledger, const struct item *item, double *work_j,
+        double *factor, struct fsp_err *err)
+{
+    struct fsp_work_out out = {0};
+    enum fsp_rc rc = reckon(&ledger->fold, item, &out, err);
+
+    if (rc != FSP_OK)
+        return rc;
+    *work_j = out.joules;
+    *factor = rate_work(ledger, item, &out);
+    return FSP_OK;
 }
