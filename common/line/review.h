@@ -64,6 +64,54 @@ double fsp_review_tail(size_t n, size_t k, double p);
 void fsp_review_cuts(const struct fsp_cut_row *const *rows, size_t n, double fleet_rate,
         struct fsp_review *out);
 
+/* ---- advice on the programme ----
+ *
+ * Only on consistent evidence: 3 cuts in a row under the same goal that say the same thing; one
+ * observation teaches nothing (common practice, no source). The step is one tenth of the goal, a
+ * house figure. A goal is never raised on counts with gaps, on cuts made before the goal was
+ * served, or within 3 cuts of a change between hand-counted and counted work. */
+enum fsp_advice_kind {
+    FSP_ADVICE_REBASE =
+            0,          /* the basis of the count changed: no other step before 3 cuts on it */
+    FSP_ADVICE_ERRATIC, /* the cuts scatter: no step, look for the reason */
+    FSP_ADVICE_RAISE,   /* wear left */
+    FSP_ADVICE_SERVE,   /* wear left, but the goal was never served */
+    FSP_ADVICE_COUNT,   /* wear left, but the count has gaps */
+    FSP_ADVICE_INSPECT, /* early or long for wear: inspect first, then lower */
+};
+
+#define FSP_ADVICE_MAX      4
+#define FSP_ADVICE_TEXT_MAX 480
+#define FSP_ADVICE_STEP     0.10
+#define FSP_ADVICE_CUTS     ((size_t)3)
+#define FSP_ADVICE_SCATTER                                                                     \
+    0.25 /* standard deviation over mean of ton-miles a foot; house figure */
+
+enum fsp_followed {
+    FSP_FOLLOWED_UNKNOWN = 0, /* one reel only: it cannot be told */
+    FSP_FOLLOWED_RIG,         /* on several reels */
+    FSP_FOLLOWED_REEL,        /* on one, while another on this rig was good */
+};
+
+struct fsp_advice {
+    enum fsp_advice_kind kind;
+    size_t cuts;   /* the evidence */
+    double goal_j; /* in force at the newest of them */
+    double step_j; /* the goal advised; 0 when none is */
+    enum fsp_followed followed;
+    char text[FSP_ADVICE_TEXT_MAX]; /* evidence, step, what to inspect first: one line */
+};
+
+/* Advice from one rig's cuts, oldest first, into out; how many. review: of the same rows. */
+size_t fsp_review_advise(const struct fsp_cut_row *const *rows, size_t n,
+        const struct fsp_review *review, struct fsp_advice out[static FSP_ADVICE_MAX]);
+/* "re-base", "erratic", "raise", "serve first", "count first", "inspect first". Static. */
+const char *fsp_advice_text(enum fsp_advice_kind kind);
+/* "the rig", "the reel", "unknown". Static. */
+const char *fsp_followed_text(enum fsp_followed followed);
+/* [{"cuts":3,"kind":"raise",…}] */
+void fsp_review_advice_json(const struct fsp_advice *advice, size_t n, struct fsp_buf *buf);
+
 const char *fsp_review_state_text(enum fsp_review_state state);
 
 #endif
