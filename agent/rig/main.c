@@ -121,7 +121,7 @@ static const struct fsp_program program = {
 static const struct fsp_conf_key conf_keys[] = {
         {"rig", "store", FSP_CONF_PATH, "", 0, 4096, "the store's folder"},
         {"rig", "zone", FSP_CONF_TEXT, "", 0, 6,
-                "offset for times typed without one, as +01:00; empty: they are refused"},
+                "offset for times typed without one until a rig record names one, as +01:00"},
         {"rig", "every-s", FSP_CONF_INT, "30", 1, 86400, "how often run looks at the inbox"},
         {"rig", "patience-s", FSP_CONF_INT, "60", 0, 86400,
                 "how long push tries again when the office cannot be reached"},
