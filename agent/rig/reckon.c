@@ -125,11 +125,13 @@ static const struct fsp_reckon_subject subjects[] = {
         {"drilling", "from to " STRING_FIELDS " [drive] [reams]", FSP_OP_DRILLING,
                 fsp_reckon_work},
         {"reaming", "from to " STRING_FIELDS " [passes]", FSP_OP_REAMING, fsp_reckon_work},
-        {"casing", "depth casing joint block mud [landing-string] [pipe] [stand]",
+        {"casing", "depth joint block mud [casing] [sections] [landing-string] [pipe] [stand]",
                 FSP_OP_CASING, fsp_reckon_work},
-        {"liner", "depth casing joint liner-length stand pipe block mud", FSP_OP_LINER,
-                fsp_reckon_work},
+        {"liner", "depth joint liner-length stand pipe block mud [casing] [sections]",
+                FSP_OP_LINER, fsp_reckon_work},
         {"moves", "count stroke up down [multiplier]", FSP_OP_MOVES, fsp_reckon_work},
+        {"counted", "ton-miles", FSP_OP_COUNTED, fsp_reckon_work},
+        {"stated", "ton-miles", FSP_OP_STATED, fsp_reckon_work},
         {"lift",
                 "hookload lines [rope] [grade] [strength] [bearing] [rolling] [service] "
                 "[factor] [rating-mast] [rating-mast-lines] [rating-crown] [rating-block] "
@@ -207,6 +209,27 @@ read_count(const char *text, double *out, struct fsp_err *err)
     return FSP_OK;
 }
 
+/* Where 0 would pass for "not given". */
+static bool
+never_zero(enum fsp_reckon_field field)
+{
+    return field == F_MULTIPLIER || field == F_PASSES || field == F_ROLLING ||
+           field == F_LAPS_PER_LAYER || field == F_SHEAVE || field == F_DEAD_LINE;
+}
+
+static enum fsp_rc
+check_zero(enum fsp_reckon_field field, double value, const char *text, struct fsp_err *err)
+{
+    if (value > 0)
+        return FSP_OK;
+    if (field == F_MUD && *text >= '0' && *text <= '9')
+        return fsp_err_set(
+                err, FSP_EFORMAT, "found \"%.40s\"; allowed: air, or a density above 0", text);
+    if (never_zero(field))
+        return fsp_err_set(err, FSP_EFORMAT, "found \"%.40s\"; allowed: above 0", text);
+    return FSP_OK;
+}
+
 static enum fsp_rc
 read_value(struct fsp_reckon_in *in, enum fsp_reckon_field field, const char *text,
         struct fsp_err *err)
@@ -232,8 +255,13 @@ read_value(struct fsp_reckon_in *in, enum fsp_reckon_field field, const char *te
                     fields[field].words);
         break;
     }
+    if (rc == FSP_OK)
+        rc = check_zero(field, in->value[field], text, err);
     if (rc != FSP_OK)
         return fsp_err_wrap(err, rc, "%s", fields[field].name);
+    if (unit != NULL && fields[field].dim == FSP_DIM_WORK)
+        in->units =
+                strncmp(unit->name, "ton-mile", 8) == 0 ? FSP_UNITS_FIELD : FSP_UNITS_METRIC;
     if (unit != NULL &&
             (fields[field].dim == FSP_DIM_LENGTH || fields[field].dim == FSP_DIM_LOAD) &&
             field != F_ROPE && field != F_DRUM && !in->units_known) {
@@ -396,7 +424,8 @@ fsp_reckon_run(const char *what, const struct fsp_typed *members, size_t n, bool
     if (subject == NULL) {
         rc = fsp_err_set(err, FSP_EINVAL,
                 "%.40s: cannot be reckoned; allowed: round-trip half-trip pull-out run-in "
-                "short-trip coring drilling reaming casing liner moves lift cut goal",
+                "short-trip coring drilling reaming casing liner moves counted stated lift cut "
+                "goal",
                 what == NULL ? "(nothing)" : what);
         goto out;
     }

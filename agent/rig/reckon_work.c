@@ -1,7 +1,10 @@
 /* The work of one operation. */
 #include <string.h>
 
+#include "record/record.h"
 #include "rig/reckon_priv.h"
+
+#define SECTIONS_TEXT ((size_t)8 * 1024)
 
 static void
 fill_work(const struct fsp_reckon_subject *subject, const struct fsp_reckon_in *in,
@@ -31,22 +34,99 @@ fill_work(const struct fsp_reckon_subject *subject, const struct fsp_reckon_in *
     work->up_n = in->value[F_UP];
     work->down_n = in->value[F_DOWN];
     work->multiplier = in->value[F_MULTIPLIER];
+    work->given_j = in->value[F_TON_MILES];
     fsp_work_assume(work, &out->assumed);
+}
+
+static enum fsp_rc
+read_section(const struct fsp_record *one, size_t i, struct fsp_work_section *section,
+        struct fsp_err *err)
+{
+    const char *name;
+    size_t m;
+
+    if (one == NULL || !fsp_record_si(one, "casing", FSP_DIM_LINEAR, &section->linear_nm) ||
+            !fsp_record_si(one, "length", FSP_DIM_LENGTH, &section->length_m))
+        return fsp_err_set(err, FSP_EFORMAT,
+                "sections: number %zu has no casing (a weight per length) or no length", i + 1);
+    for (m = 0; (name = fsp_record_member(one, m)) != NULL; m++) {
+        if (strcmp(name, "casing") != 0 && strcmp(name, "length") != 0)
+            return fsp_err_set(err, FSP_EFORMAT,
+                    "sections: number %zu: found %.40s; allowed: casing, length", i + 1, name);
+    }
+    return FSP_OK;
+}
+
+/* Typed as in a record: [{"casing":"47lb/ft","length":"2000ft"},...], the shoe's first. */
+static enum fsp_rc
+read_sections(
+        const char *text, struct fsp_work_section *sections, size_t *n, struct fsp_err *err)
+{
+    struct fsp_record *record = NULL;
+    struct fsp_buf buf;
+    size_t i, count = 0;
+    enum fsp_rc rc;
+
+    fsp_buf_init(&buf, SECTIONS_TEXT);
+    fsp_buf_printf(&buf, "{\"sections\":%s}", text);
+    rc = fsp_buf_check(&buf, "sections", err);
+    if (rc == FSP_OK)
+        rc = fsp_record_parse(buf.data, buf.len, &record, err);
+    if (rc != FSP_OK) {
+        rc = fsp_err_wrap(err, rc, "sections");
+        goto out;
+    }
+    count = fsp_record_count(record, "sections");
+    if (count < 1 || count > FSP_WORK_SECTIONS_MAX)
+        rc = fsp_err_set(err, FSP_EFORMAT,
+                "sections: found %zu; allowed: a list of 1 to %d, each {\"casing\":\"47lb/ft\","
+                "\"length\":\"2000ft\"}",
+                count, FSP_WORK_SECTIONS_MAX);
+    for (i = 0; i < count && rc == FSP_OK; i++)
+        rc = read_section(fsp_record_item(record, "sections", i), i, &sections[i], err);
+out:
+    *n = rc == FSP_OK ? count : 0;
+    fsp_record_free(record);
+    fsp_buf_fini(&buf);
+    return rc;
+}
+
+/* What is given only in part, and what is given twice. */
+static enum fsp_rc
+check_parts(const struct fsp_reckon_subject *subject, const struct fsp_reckon_in *in,
+        struct fsp_err *err)
+{
+    bool casing = subject->op == FSP_OP_CASING || subject->op == FSP_OP_LINER;
+
+    if (in->given[F_LANDING] && !in->given[F_PIPE])
+        return fsp_err_set(err, FSP_EINVAL,
+                "pipe: missing; a landing string needs the drill pipe's weight");
+    if (in->given[F_BHA_WEIGHT] != in->given[F_BHA_LENGTH])
+        return fsp_err_set(err, FSP_EINVAL,
+                "%s: missing; an assembly needs weight and length, an open-ended string "
+                "neither",
+                in->given[F_BHA_WEIGHT] ? "bha-length" : "bha-weight");
+    if (casing && in->given[F_CASING] == in->given[F_SECTIONS])
+        return fsp_err_set(err, FSP_EINVAL,
+                "casing: %s; give casing (one weight) or sections (several)",
+                in->given[F_CASING] ? "given with sections" : "missing");
+    return FSP_OK;
 }
 
 static bool
 has_string(enum fsp_op_code op)
 {
-    return op != FSP_OP_CASING && op != FSP_OP_LINER && op != FSP_OP_MOVES;
+    return op >= FSP_OP_ROUND_TRIP && op <= FSP_OP_CORING;
 }
 
 static void
 write_work(const struct fsp_work_in *work, const struct fsp_work_out *result,
         struct fsp_reckon_out *out)
 {
-    if (work->op != FSP_OP_MOVES)
+    if (result->buoyancy > 0)
         fsp_reckon_member(out, "buoyancy", result->buoyancy);
-    fsp_reckon_member(out, "hookload_lbf", result->hookload_n / FSP_LBF_N);
+    if (result->hookload_n > 0)
+        fsp_reckon_member(out, "hookload_lbf", result->hookload_n / FSP_LBF_N);
     if (work->op == FSP_OP_DRILLING)
         fsp_reckon_member(out, "k", result->k);
     fsp_reckon_member(out, "megajoules", result->joules / 1e6);
@@ -56,46 +136,75 @@ write_work(const struct fsp_work_in *work, const struct fsp_work_out *result,
     fsp_reckon_member(out, "tonne_km", result->joules / FSP_TONNE_KM_J);
 }
 
+static void
+say_work(const struct fsp_work_in *work, const struct fsp_work_out *result,
+        enum fsp_units units, struct fsp_buf *text)
+{
+    fsp_say_work(text, result->joules, units);
+    fsp_buf_add_text(text, " (");
+    fsp_say_work(text, result->joules,
+            units == FSP_UNITS_FIELD ? FSP_UNITS_METRIC : FSP_UNITS_FIELD);
+    fsp_buf_add_text(text, ", ");
+    fsp_say_number(text, result->joules / 1e6, 1);
+    fsp_buf_add_text(text, " MJ)\n");
+    fsp_work_formula(work, result, units, text);
+    fsp_buf_add_byte(text, '\n');
+    if (!(result->hookload_n > 0))
+        return;
+    fsp_buf_add_text(text, "Highest hook load, block included: ");
+    fsp_say_load(text, result->hookload_n, units);
+    fsp_buf_add_byte(text, '\n');
+}
+
+static void
+caution_work(enum fsp_op_code op, struct fsp_reckon_out *out)
+{
+    bool given = op == FSP_OP_COUNTED || op == FSP_OP_STATED;
+
+    if (op == FSP_OP_MOVES)
+        fsp_buf_add_text(&out->duties,
+                "after jarring: the line inspected before it works on (scope after-event)\n");
+    else if (!given)
+        fsp_buf_add_text(&out->cautions, "Measured depth overstates the load in long "
+                                         "horizontal sections: prefer counted work there.\n");
+    if (op == FSP_OP_DRILLING)
+        fsp_buf_add_text(&out->cautions,
+                "The multiplier is convention, on the safe side of the block's motion; only "
+                "the figure by motion is to be compared with counted work.\n");
+    if (given)
+        fsp_buf_add_text(&out->cautions,
+                "Taken as given: how it was counted or stated was not checked.\n");
+    fsp_buf_add_text(&out->cautions, FSP_RECKON_COME_FIRST);
+}
+
 enum fsp_rc
 fsp_reckon_work(const struct fsp_reckon_subject *subject, const struct fsp_reckon_in *in,
         struct fsp_reckon_out *out, struct fsp_err *err)
 {
+    struct fsp_work_section sections[FSP_WORK_SECTIONS_MAX];
     struct fsp_work_in work;
     struct fsp_work_out result;
     enum fsp_rc rc;
 
-    if (in->given[F_LANDING] && !in->given[F_PIPE])
-        return fsp_err_set(err, FSP_EINVAL,
-                "pipe: missing; a landing string needs the drill pipe's weight");
+    rc = check_parts(subject, in, err);
+    if (rc != FSP_OK)
+        return rc;
     fill_work(subject, in, &work, out);
     if (has_string(subject->op) && !in->given[F_BHA_WEIGHT] && !in->given[F_BHA_LENGTH])
         fsp_buf_add_text(&out->assumed, "bha-weight 0, bha-length 0: an open-ended string\n");
     if (subject->op == FSP_OP_MOVES && !in->given[F_MULTIPLIER])
         fsp_buf_add_text(&out->assumed, "multiplier 1 (the house's for jarring, not given)\n");
+    if (in->given[F_SECTIONS]) {
+        rc = read_sections(in->text[F_SECTIONS], sections, &work.n_sections, err);
+        work.sections = sections;
+        if (rc != FSP_OK)
+            return rc;
+    }
     rc = fsp_work_reckon(&work, &result, err);
     if (rc != FSP_OK)
         return rc;
     write_work(&work, &result, out);
-    fsp_say_work(&out->text, result.joules, in->units);
-    fsp_buf_add_text(&out->text, " (");
-    fsp_say_work(&out->text, result.joules,
-            in->units == FSP_UNITS_FIELD ? FSP_UNITS_METRIC : FSP_UNITS_FIELD);
-    fsp_buf_add_text(&out->text, ", ");
-    fsp_say_number(&out->text, result.joules / 1e6, 1);
-    fsp_buf_add_text(&out->text, " MJ)\n");
-    fsp_work_formula(&work, &result, in->units, &out->text);
-    fsp_buf_add_text(&out->text, "\nHighest hook load, block included: ");
-    fsp_say_load(&out->text, result.hookload_n, in->units);
-    fsp_buf_add_byte(&out->text, '\n');
-    if (subject->op == FSP_OP_MOVES)
-        fsp_buf_add_text(&out->cautions, "After jarring the line is to be inspected.\n");
-    else
-        fsp_buf_add_text(&out->cautions, "Measured depth overstates the load in long "
-                                         "horizontal sections: prefer counted work there.\n");
-    if (subject->op == FSP_OP_DRILLING)
-        fsp_buf_add_text(&out->cautions,
-                "The multiplier is convention, on the safe side of the block's motion; only "
-                "the figure by motion is to be compared with counted work.\n");
-    fsp_buf_add_text(&out->cautions, FSP_RECKON_COME_FIRST);
+    say_work(&work, &result, in->units, &out->text);
+    caution_work(subject->op, out);
     return FSP_OK;
 }

@@ -147,31 +147,81 @@ casing_run(struct fsp_buf *buf, const struct scale *u, const struct fsp_work_in 
     fsp_buf_add_text(buf, u->metric ? "] / 1,000,000" : " / 2,640,000]");
 }
 
+/* [L x H + L x (p + L) x w / 2 + 2 x L x M]: pipe run under the weight H of what hangs. */
+static void
+run(struct fsp_buf *buf, const struct scale *u, const struct fsp_work_in *in, double hanging_n,
+        const struct fsp_work_section *piece, double piece_m)
+{
+    double l = piece->length_m / u->length;
+
+    fsp_buf_add_byte(buf, '[');
+    num(buf, l, 2);
+    fsp_buf_add_text(buf, " x ");
+    num(buf, hanging_n / u->load, 1);
+    fsp_buf_add_text(buf, " + ");
+    num(buf, l, 2);
+    fsp_buf_add_text(buf, " x (");
+    num(buf, piece_m / u->length, 2);
+    fsp_buf_add_text(buf, " + ");
+    num(buf, l, 2);
+    fsp_buf_add_text(buf, ") x ");
+    num(buf, piece->linear_nm / u->linear, 4);
+    fsp_buf_add_text(buf, " / 2 + 2 x ");
+    num(buf, l, 2);
+    fsp_buf_add_text(buf, " x ");
+    num(buf, in->string.block_n / u->load, 1);
+    fsp_buf_add_text(buf, u->metric ? "] / 1,000,000" : "] / 10,560,000");
+}
+
+/* Casing or the liner proper; the buoyed weight of it. */
+static double
+casing_proper(struct fsp_buf *buf, const struct scale *u, const struct fsp_work_in *in,
+        const struct fsp_work_out *out, double length_m)
+{
+    double hanging = 0;
+    size_t i;
+
+    if (in->n_sections == 0) {
+        casing_run(buf, u, in, out, length_m);
+        return in->casing_nm * out->buoyancy * length_m;
+    }
+    for (i = 0; i < in->n_sections; i++) {
+        struct fsp_work_section buoyed = in->sections[i];
+
+        buoyed.linear_nm *= out->buoyancy;
+        fsp_buf_add_text(buf, i > 0 ? " + " : "");
+        run(buf, u, in, hanging, &buoyed, in->joint_m);
+        hanging += buoyed.linear_nm * buoyed.length_m;
+    }
+    return hanging;
+}
+
 static void
 casing(struct fsp_buf *buf, const struct scale *u, const struct fsp_work_in *in,
         const struct fsp_work_out *out)
 {
+    double length_m = in->op == FSP_OP_LINER ? in->liner_m : in->depth_m - in->landing_m;
+    double hanging;
+
     fsp_buf_add_text(buf, "buoyancy = ");
     num(buf, out->buoyancy, 4);
     fsp_buf_add_text(buf, "; ");
-    if (in->n_sections > 0)
-        fsp_buf_printf(
-                buf, "%zu sections, each run under the weight of those before", in->n_sections);
-    else
-        casing_run(buf, u, in, out,
-                in->op == FSP_OP_LINER ? in->liner_m : in->depth_m - in->landing_m);
+    hanging = casing_proper(buf, u, in, out, length_m);
     if (in->op == FSP_OP_LINER) {
         fsp_buf_add_text(buf, " + 1/2 x (");
         num(buf, out->deep_j / u->work, 3);
         fsp_buf_add_text(buf, " - ");
         num(buf, out->shallow_j / u->work, 3);
-        fsp_buf_add_text(buf, ") on drill pipe with C = ");
+        fsp_buf_add_text(buf, "), trips on drill pipe with Wm = ");
+        num(buf, out->pipe_nm / u->linear, 4);
+        fsp_buf_add_text(buf, ", C = ");
         num(buf, out->extra_n / u->load, 1);
-    }
-    if (in->landing_m > 0) {
-        fsp_buf_add_text(buf, " + the last ");
-        num(buf, in->landing_m / u->length, 1);
-        fsp_buf_add_text(buf, " on the landing string");
+    } else if (in->landing_m > 0) {
+        struct fsp_work_section pipe = {in->string.pipe_nm * out->buoyancy, in->landing_m};
+
+        fsp_buf_add_text(buf, " + on the landing string ");
+        run(buf, u, in, hanging, &pipe,
+                in->string.stand_m > 0 ? in->string.stand_m : in->joint_m);
     }
     result(buf, u, out);
 }

@@ -106,25 +106,65 @@ fsp_work_assume(struct fsp_work_in *in, struct fsp_buf *assumed)
 
 /* ---- checks ---- */
 
+/* A unit of each system, for messages. */
+struct measure {
+    double si_a, si_b;
+    const char *unit_a, *unit_b;
+};
+
+static const struct measure by_length = {1, FSP_FT_M, "m", "ft"};
+static const struct measure by_load = {1000, FSP_LBF_N, "kN", "lb"};
+static const struct measure by_linear = {FSP_G_MS2, FSP_LBF_FT_NM, "kg/m", "lb/ft"};
+static const struct measure by_density = {1, FSP_MUD_LIMIT_KGM3 / 65.5, "kg/m3", "ppg"};
+static const struct measure by_work = {FSP_TONNE_KM_J, FSP_TON_MILE_J, "t-km", "ton-miles"};
+
+struct limit {
+    const struct measure *measure;
+    bool above; /* above 0, not just from it */
+    double most;
+    const char *allowed;
+};
+
+static const struct limit depths = {
+        &by_length, false, MOST_DEPTH_M, "0 to 15,000 m (49,212 ft)"};
+static const struct limit lengths = {
+        &by_length, true, MOST_DEPTH_M, "above 0, to 15,000 m (49,212 ft)"};
+static const struct limit pieces = {
+        &by_length, true, MOST_STAND_M, "above 0, to 60 m (197 ft)"};
+static const struct limit linears = {
+        &by_linear, true, MOST_LINEAR, "above 0, to 2,039 kg/m (1,370 lb/ft)"};
+static const struct limit loads = {
+        &by_load, true, MOST_LOAD_N, "above 0, to 20,000 kN (4,496,000 lb)"};
+static const struct limit loads_or_none = {
+        &by_load, false, MOST_LOAD_N, "0 to 20,000 kN (4,496,000 lb)"};
+static const struct limit muds = {&by_density, false, 3600, "air, or to 3,600 kg/m3 (30 ppg)"};
+static const struct limit works = {
+        &by_work, false, MOST_GIVEN_J, "0 to 10,197,162 t-km (6,984,490 ton-miles)"};
+
 static enum fsp_rc
-within(const char *field, double value, double most, const char *allowed, struct fsp_err *err)
+within(const char *field, double value, const struct limit *limit, struct fsp_err *err)
 {
-    if (value >= 0 && value <= most)
+    const struct measure *m = limit->measure;
+
+    if ((limit->above ? value > 0 : value >= 0) && value <= limit->most)
         return FSP_OK;
-    return fsp_err_set(err, FSP_EINVAL, "%s: out of range; allowed: %s", field, allowed);
+    if (isnan(value))
+        return fsp_err_set(err, FSP_EINVAL, "%s: missing; allowed: %s", field, limit->allowed);
+    return fsp_err_set(err, FSP_EINVAL, "%s: found %.7g %s (%.7g %s); allowed: %s", field,
+            value / m->si_a, m->unit_a, value / m->si_b, m->unit_b, limit->allowed);
 }
 
 static enum fsp_rc
 check_depth(
         const struct fsp_work_in *in, const char *field, double depth_m, struct fsp_err *err)
 {
-    if (within(field, depth_m, MOST_DEPTH_M, "0 to 15,000 m (49,212 ft)", err) != FSP_OK)
+    if (within(field, depth_m, &depths, err) != FSP_OK)
         return FSP_EINVAL;
     /* Out of the hole (0) is right; between 0 and the assembly's length the formula fails. */
     if (depth_m > 0 && depth_m < in->string.bha_m)
         return fsp_err_set(err, FSP_EINVAL,
                 "%s: %.0f ft is less than the assembly's length of %.0f ft, where the formula "
-                "fails; give 0 (out of the hole) or at least the assembly's length",
+                "fails; allowed: 0 (out of the hole) or at least the assembly's length",
                 field, depth_m / FSP_FT_M, in->string.bha_m / FSP_FT_M);
     return FSP_OK;
 }
@@ -132,12 +172,9 @@ check_depth(
 static enum fsp_rc
 check_mud(const struct fsp_work_in *in, struct fsp_err *err)
 {
-    if (within("block", in->string.block_n, MOST_LOAD_N, "0 to 20,000 kN", err) != FSP_OK)
+    if (within("block", in->string.block_n, &loads, err) != FSP_OK)
         return FSP_EINVAL;
-    if (!(in->string.mud_kgm3 >= 0 && in->string.mud_kgm3 <= 3600))
-        return fsp_err_set(
-                err, FSP_EINVAL, "mud: out of range; allowed: air to 30 ppg (SG 3.6)");
-    return FSP_OK;
+    return within("mud", in->string.mud_kgm3, &muds, err);
 }
 
 static enum fsp_rc
@@ -145,56 +182,55 @@ check_string(const struct fsp_work_in *in, struct fsp_err *err)
 {
     const struct fsp_work_string *s = &in->string;
 
-    if (check_mud(in, err) != FSP_OK)
+    if (check_mud(in, err) != FSP_OK || within("pipe", s->pipe_nm, &linears, err) != FSP_OK ||
+            within("stand", s->stand_m, &pieces, err) != FSP_OK ||
+            within("bha-weight", s->bha_n, &loads_or_none, err) != FSP_OK)
         return FSP_EINVAL;
-    if (!(s->pipe_nm > 0 && s->pipe_nm <= MOST_LINEAR))
+    return within("bha-length", s->bha_m, &depths, err);
+}
+
+static enum fsp_rc
+check_sections(const struct fsp_work_in *in, double run_m, struct fsp_err *err)
+{
+    double sum = in->landing_m;
+    size_t i;
+
+    if (in->n_sections == 0)
+        return within("casing", in->casing_nm, &linears, err);
+    if (in->n_sections > FSP_WORK_SECTIONS_MAX)
+        return fsp_err_set(err, FSP_EINVAL, "sections: found %zu; allowed: 1 to %d",
+                in->n_sections, FSP_WORK_SECTIONS_MAX);
+    for (i = 0; i < in->n_sections; i++) {
+        if (within("casing", in->sections[i].linear_nm, &linears, err) != FSP_OK ||
+                within("length", in->sections[i].length_m, &lengths, err) != FSP_OK)
+            return fsp_err_wrap(err, FSP_EINVAL, "sections, number %zu", i + 1);
+        sum += in->sections[i].length_m;
+    }
+    if (fabs(sum - run_m) > 1.0)
         return fsp_err_set(err, FSP_EINVAL,
-                "pipe: weight per length missing or out of range; allowed: above 0, to 20 "
-                "kN/m");
-    if (!(s->stand_m > 0 && s->stand_m <= MOST_STAND_M))
-        return fsp_err_set(err, FSP_EINVAL,
-                "stand: length missing or out of range; allowed: above 0, to 60 m (197 ft)");
-    if (within("bha-weight", s->bha_n, MOST_LOAD_N, "0 to 20,000 kN", err) != FSP_OK)
-        return FSP_EINVAL;
-    return within("bha-length", s->bha_m, MOST_DEPTH_M, "0 to 15,000 m", err);
+                "sections: they add up to %.0f ft, %.0f ft are run; allowed: within 3 ft of it",
+                sum / FSP_FT_M, run_m / FSP_FT_M);
+    return FSP_OK;
 }
 
 static enum fsp_rc
 check_casing(const struct fsp_work_in *in, struct fsp_err *err)
 {
-    double sum = 0, most = in->op == FSP_OP_LINER ? in->liner_m : in->depth_m;
-    size_t i;
+    double most = in->op == FSP_OP_LINER ? in->liner_m : in->depth_m;
 
-    if (check_mud(in, err) != FSP_OK || within("depth", in->depth_m, MOST_DEPTH_M,
-                                                "0 to 15,000 m (49,212 ft)", err) != FSP_OK)
+    if (check_mud(in, err) != FSP_OK || within("depth", in->depth_m, &lengths, err) != FSP_OK ||
+            within("joint", in->joint_m, &pieces, err) != FSP_OK)
         return FSP_EINVAL;
-    if (!(in->joint_m > 0 && in->joint_m <= MOST_STAND_M))
+    if (within("landing-string", in->landing_m, &depths, err) != FSP_OK)
+        return FSP_EINVAL;
+    if (in->landing_m > most)
         return fsp_err_set(err, FSP_EINVAL,
-                "joint: length missing or out of range; allowed: above 0, to 60 m (197 ft)");
-    if (in->n_sections == 0 && !(in->casing_nm > 0 && in->casing_nm <= MOST_LINEAR))
-        return fsp_err_set(err, FSP_EINVAL,
-                "casing: weight missing or out of range; allowed: above 0, to 20 kN/m");
-    if (in->n_sections > FSP_WORK_SECTIONS_MAX)
-        return fsp_err_set(err, FSP_EINVAL, "sections: at most %d", FSP_WORK_SECTIONS_MAX);
-    for (i = 0; i < in->n_sections; i++) {
-        if (!(in->sections[i].linear_nm > 0 && in->sections[i].linear_nm <= MOST_LINEAR &&
-                    in->sections[i].length_m > 0))
-            return fsp_err_set(
-                    err, FSP_EINVAL, "sections: number %zu has no weight or no length", i + 1);
-        sum += in->sections[i].length_m;
-    }
-    if (!(in->landing_m >= 0 && in->landing_m <= most))
-        return fsp_err_set(
-                err, FSP_EINVAL, "landing-string: its length must lie within 0 and the depth");
+                "landing-string: found %.7g m (%.7g ft); allowed: 0 to the depth (%.7g m)",
+                in->landing_m, in->landing_m / FSP_FT_M, most);
     if (in->landing_m > 0 && !(in->string.pipe_nm > 0 && in->string.pipe_nm <= MOST_LINEAR))
         return fsp_err_set(
                 err, FSP_EINVAL, "pipe: a landing string needs the drill pipe's weight");
-    if (in->n_sections > 0 && fabs(sum + in->landing_m - most) > 1.0)
-        return fsp_err_set(err, FSP_EINVAL,
-                "sections: they add up to %.0f ft, %.0f ft are run; make them agree within 3 "
-                "ft",
-                (sum + in->landing_m) / FSP_FT_M, most / FSP_FT_M);
-    return FSP_OK;
+    return check_sections(in, most, err);
 }
 
 static enum fsp_rc
@@ -204,27 +240,32 @@ check_liner(const struct fsp_work_in *in, struct fsp_err *err)
 
     pipe.string.bha_n = 0;
     pipe.string.bha_m = 0;
-    if (check_casing(in, err) != FSP_OK || check_string(&pipe, err) != FSP_OK)
+    if (within("liner-length", in->liner_m, &lengths, err) != FSP_OK ||
+            within("depth", in->depth_m, &lengths, err) != FSP_OK)
         return FSP_EINVAL;
-    if (!(in->liner_m > 0 && in->liner_m <= in->depth_m))
+    if (in->liner_m > in->depth_m)
         return fsp_err_set(err, FSP_EINVAL,
-                "liner-length: missing or out of range; allowed: above 0, to the depth");
-    return FSP_OK;
+                "liner-length: found %.7g m (%.7g ft); allowed: above 0, to the depth (%.7g m)",
+                in->liner_m, in->liner_m / FSP_FT_M, in->depth_m);
+    return check_casing(in, err) != FSP_OK ? FSP_EINVAL : check_string(&pipe, err);
 }
 
 static enum fsp_rc
 check_moves(const struct fsp_work_in *in, struct fsp_err *err)
 {
+    if (isnan(in->count) || isnan(in->multiplier))
+        return fsp_err_set(
+                err, FSP_EINVAL, "%s: missing", isnan(in->count) ? "count" : "multiplier");
     if (!(in->count >= 1 && in->count <= MOST_COUNT))
-        return fsp_err_set(err, FSP_EINVAL, "count: out of range; allowed: 1 to 1,000,000");
-    if (!(in->stroke_m > 0 && in->stroke_m <= MOST_STAND_M))
-        return fsp_err_set(err, FSP_EINVAL,
-                "stroke: length missing or out of range; allowed: above 0, to 60 m (197 ft)");
-    if (within("up", in->up_n, MOST_LOAD_N, "0 to 20,000 kN", err) != FSP_OK)
+        return fsp_err_set(
+                err, FSP_EINVAL, "count: found %.7g; allowed: 1 to 1,000,000", in->count);
+    if (within("stroke", in->stroke_m, &pieces, err) != FSP_OK ||
+            within("up", in->up_n, &loads, err) != FSP_OK)
         return FSP_EINVAL;
     if (!(in->multiplier >= 0 && in->multiplier <= 10))
-        return fsp_err_set(err, FSP_EINVAL, "multiplier: out of range; allowed: 0 to 10");
-    return within("down", in->down_n, MOST_LOAD_N, "0 to 20,000 kN", err);
+        return fsp_err_set(err, FSP_EINVAL, "multiplier: found %.7g; allowed: above 0, to 10",
+                in->multiplier);
+    return within("down", in->down_n, &loads_or_none, err);
 }
 
 static enum fsp_rc
@@ -239,11 +280,15 @@ check_pieces(const struct fsp_work_in *in, struct fsp_err *err)
         return fsp_err_set(err, FSP_EINVAL, "passes: found %d; allowed: 1 to 99", in->passes);
     if (in->op == FSP_OP_PULL_OUT && in->from_m < in->to_m)
         return fsp_err_set(err, FSP_EINVAL,
-                "from: a pull-out starts at the deeper depth; swap from and to, or use run-in");
+                "from: a pull-out starts at the deeper depth (found %.7g m to %.7g m); swap "
+                "from and to, "
+                "or use run-in",
+                in->from_m, in->to_m);
     if ((in->op == FSP_OP_RUN_IN || in->op == FSP_OP_DRILLING || in->op == FSP_OP_CORING) &&
             in->from_m > in->to_m)
         return fsp_err_set(err, FSP_EINVAL,
-                "from: %s ends at the deeper depth; swap from and to", op_names[in->op]);
+                "from: %s ends at the deeper depth (found %.7g m to %.7g m); swap from and to",
+                op_names[in->op], in->from_m, in->to_m);
     return FSP_OK;
 }
 
@@ -415,7 +460,7 @@ check_in(const struct fsp_work_in *in, struct fsp_err *err)
         return check_moves(in, err);
     case FSP_OP_COUNTED:
     case FSP_OP_STATED:
-        return within("ton-miles", in->given_j, MOST_GIVEN_J, "0 to 6,900,000", err);
+        return within("ton-miles", in->given_j, &works, err);
     case FSP_OP_NONE:
         break;
     }

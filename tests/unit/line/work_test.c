@@ -205,6 +205,76 @@ a_real_assembly_makes_the_formula_high_by_at_most_c_times_b(void **state)
     assert_near((out.joules - way) / out.joules, 0.008, 0.004);
 }
 
+/* The hook load with the bit at a depth, from what really hangs in the hole: assembly joints of
+ * even weight below, pipe above. Shares nothing with Wm and C. */
+static double
+really_hanging(const struct fsp_work_in *in, double depth)
+{
+    const struct fsp_work_string *s = &in->string;
+    double assembly = s->bha_m > 0 ? fmin(depth, s->bha_m) / s->bha_m * s->bha_n : 0;
+
+    return (assembly + s->pipe_nm * fmax(depth - s->bha_m, 0)) *
+           (1 - s->mud_kgm3 / FSP_MUD_LIMIT_KGM3);
+}
+
+/* hook load x |block travel| of a pull from one number of stands to another. */
+static double
+real_way(const struct fsp_work_in *in, int from, int to)
+{
+    double stand = in->string.stand_m, joules = 0;
+
+    for (; from > to; from--)
+        joules += (really_hanging(in, from * stand) + 2 * in->string.block_n) * stand;
+    return joules;
+}
+
+/* Stand by stand with a real assembly of whole stands: exact while all of it hangs, and over the
+ * whole way off by no more than C x B each way, on the side of C. */
+static void
+a_real_assembly_stand_by_stand_stays_within_c_times_b(void **state)
+{
+    int run;
+
+    (void)state;
+    for (run = 0; run < 200; run++) {
+        struct fsp_work_in in = random_string(FSP_OP_HALF_TRIP);
+        int stands = (int)between(30, 200), bottom = 1 + run % 8, shoe = (int)between(8, 29);
+        struct fsp_work_out out;
+        double way, excess, bound;
+
+        in.string.bha_m = in.string.stand_m * bottom;
+        in.depth_m = in.string.stand_m * stands;
+        out = reckoned(&in);
+        way = real_way(&in, stands, 0);
+        excess = out.joules - way;
+        bound = out.extra_n * in.string.bha_m;
+        assert_true(fabs(excess) <= fabs(bound) + 1e-9 * way);
+        assert_true(excess * bound >= -1e-9 * way * fabs(bound));
+        /* The sum itself: half of C x (B - Ls). */
+        assert_near(excess / way, out.extra_n * (in.string.bha_m - in.string.stand_m) / 2 / way,
+                RELATIVE);
+        in.op = FSP_OP_ROUND_TRIP;
+        assert_near((reckoned(&in).joules - 2 * way) / way, 2 * excess / way, RELATIVE);
+        in.op = FSP_OP_PULL_OUT;
+        in.from_m = in.depth_m;
+        in.to_m = in.string.stand_m * shoe;
+        assert_near(reckoned(&in).joules / real_way(&in, stands, shoe), 1, RELATIVE);
+    }
+}
+
+/* Lapeyrouse's string in 67 stands: the formula is 0.8 % high. */
+static void
+the_books_string_by_motion_is_0_8_per_cent_below_the_formula(void **state)
+{
+    struct fsp_work_in in = lapeyrouse(FSP_OP_ROUND_TRIP);
+    double formula;
+
+    (void)state;
+    in.depth_m = FT(67 * 60);
+    formula = reckoned(&in).joules;
+    assert_near((formula - 2 * real_way(&in, 67, 0)) / formula, 0.008, 0.0006);
+}
+
 static void
 casing_by_motion_agrees_with_the_formula_to_1e_9(void **state)
 {
@@ -425,26 +495,32 @@ nonsense_is_refused_with_the_fields_name(void **state)
         const char *says;
     } rows[] = {
             {FSP_OP_ROUND_TRIP, AT(depth_m), 200 * FSP_FT_M, "depth: 200 ft is less than"},
-            {FSP_OP_ROUND_TRIP, AT(depth_m), -1, "depth: out of range"},
-            {FSP_OP_ROUND_TRIP, AT(depth_m), 914400, "depth: out of range"},
-            {FSP_OP_HALF_TRIP, AT(string.stand_m), 0, "stand: length missing"},
-            {FSP_OP_HALF_TRIP, AT(string.stand_m), -18, "stand: length missing"},
-            {FSP_OP_ROUND_TRIP, AT(string.pipe_nm), 0, "pipe: weight per length missing"},
-            {FSP_OP_ROUND_TRIP, AT(string.mud_kgm3), 9000, "mud: out of range"},
-            {FSP_OP_ROUND_TRIP, AT(string.mud_kgm3), -1, "mud: out of range"},
-            {FSP_OP_ROUND_TRIP, AT(string.block_n), -1, "block: out of range"},
-            {FSP_OP_ROUND_TRIP, AT(string.bha_n), 1e9, "bha-weight: out of range"},
+            {FSP_OP_ROUND_TRIP, AT(depth_m), -1, "depth: found -1 m (-3.28084 ft)"},
+            {FSP_OP_ROUND_TRIP, AT(depth_m), 914400,
+                    "depth: found 914400 m (3000000 ft); allowed: 0 to 15,000 m"},
+            {FSP_OP_HALF_TRIP, AT(string.stand_m), 0,
+                    "stand: found 0 m (0 ft); allowed: above 0"},
+            {FSP_OP_HALF_TRIP, AT(string.stand_m), -18, "stand: found -18 m"},
+            {FSP_OP_ROUND_TRIP, AT(string.pipe_nm), 0,
+                    "pipe: found 0 kg/m (0 lb/ft); allowed: above 0"},
+            {FSP_OP_ROUND_TRIP, AT(string.mud_kgm3), 9000,
+                    "mud: found 9000 kg/m3 (75.10864 ppg)"},
+            {FSP_OP_ROUND_TRIP, AT(string.mud_kgm3), -1, "mud: found -1"},
+            {FSP_OP_ROUND_TRIP, AT(string.block_n), 0, "block: found 0 kN"},
+            {FSP_OP_MOVES, AT(multiplier), 11, "multiplier: found 11; allowed: above 0, to 10"},
+            {FSP_OP_ROUND_TRIP, AT(string.block_n), -1, "block: found -0.001 kN"},
+            {FSP_OP_ROUND_TRIP, AT(string.bha_n), 1e9, "bha-weight: found 1000000 kN"},
             {FSP_OP_PULL_OUT, AT(to_m), 2000, "from: a pull-out starts at the deeper"},
             {FSP_OP_DRILLING, AT(from_m), 2000, "from: drilling ends at the deeper"},
             {FSP_OP_CORING, AT(from_m), 50, "from: 164 ft is less than"},
-            {FSP_OP_CASING, AT(joint_m), 0, "joint: length missing"},
-            {FSP_OP_CASING, AT(casing_nm), 0, "casing: weight missing"},
-            {FSP_OP_CASING, AT(landing_m), 5000, "landing-string"},
-            {FSP_OP_LINER, AT(liner_m), 5000, "liner-length"},
-            {FSP_OP_MOVES, AT(count), 0, "count: out of range"},
-            {FSP_OP_MOVES, AT(stroke_m), 0, "stroke: length missing"},
-            {FSP_OP_MOVES, AT(up_n), -5, "up: out of range"},
-            {FSP_OP_STATED, AT(given_j), -5, "ton-miles: out of range"},
+            {FSP_OP_CASING, AT(joint_m), 0, "joint: found 0 m"},
+            {FSP_OP_CASING, AT(casing_nm), 0, "casing: found 0 kg/m"},
+            {FSP_OP_CASING, AT(landing_m), 5000, "landing-string: found 5000 m (16404.2"},
+            {FSP_OP_LINER, AT(liner_m), 5000, "liner-length: found 5000 m (16404.2"},
+            {FSP_OP_MOVES, AT(count), 0, "count: found 0; allowed: 1 to"},
+            {FSP_OP_MOVES, AT(stroke_m), 0, "stroke: found 0 m"},
+            {FSP_OP_MOVES, AT(up_n), -5, "up: found -0.005 kN"},
+            {FSP_OP_STATED, AT(given_j), -5, "ton-miles: found -"},
     };
     size_t i;
 
@@ -461,6 +537,7 @@ nonsense_is_refused_with_the_fields_name(void **state)
         in.liner_m = 500;
         in.count = 1;
         in.stroke_m = 1;
+        in.up_n = 1e5;
         assert_ok(fsp_work_reckon(&in, &out, &err), &err);
         set(&in, rows[i].offset, rows[i].value);
         assert_int_equal(fsp_work_reckon(&in, &out, &err), FSP_EINVAL);
@@ -496,6 +573,7 @@ the_formula_shows_its_numbers_in_both_systems(void **state)
         in.joint_m = 12;
         in.liner_m = 500;
         in.count = in.stroke_m = 1;
+        in.up_n = 1e5;
         out = reckoned(&in);
         fsp_buf_reset(&buf);
         fsp_work_formula(&in, &out, FSP_UNITS_FIELD, &buf);
@@ -518,6 +596,8 @@ main(void)
             cmocka_unit_test(the_metric_form_gives_the_same_work),
             cmocka_unit_test(trips_by_motion_agree_with_the_formulas_to_1e_9),
             cmocka_unit_test(a_real_assembly_makes_the_formula_high_by_at_most_c_times_b),
+            cmocka_unit_test(a_real_assembly_stand_by_stand_stays_within_c_times_b),
+            cmocka_unit_test(the_books_string_by_motion_is_0_8_per_cent_below_the_formula),
             cmocka_unit_test(casing_by_motion_agrees_with_the_formula_to_1e_9),
             cmocka_unit_test(casing_sections_of_one_weight_equal_plain_casing),
             cmocka_unit_test(a_landing_string_is_run_under_the_whole_casing),
