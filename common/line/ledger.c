@@ -20,38 +20,77 @@ fsp_ledger_new(struct fsp_ledger **out, struct fsp_err *err)
     return FSP_OK;
 }
 
+static void
+clear_item(struct item *item)
+{
+    if (item->own != NULL) {
+        fsp_record_free(item->own);
+        item->own = NULL;
+        item->record = item->original;
+        fsp_ledger_decode(item);
+    }
+    item->voided = false;
+    item->touched = false;
+    item->old = false;
+    item->covered = false;
+    item->target = NULL;
+    item->amends = NULL;
+    item->amends_last = NULL;
+    item->next_amend = NULL;
+}
+
 /* Back to what was added: amended copies freed, links and marks cleared. */
 static void
 clear_fold(struct fsp_ledger *ledger)
 {
     size_t i;
 
-    for (i = 0; i < ledger->n_items; i++) {
-        struct item *item = &ledger->items[i];
-
-        if (item->own != NULL) {
-            fsp_record_free(item->own);
-            item->own = NULL;
-            item->record = item->original;
-            fsp_ledger_decode(item);
-        }
-        item->voided = false;
-        item->touched = false;
-        item->amends = NULL;
-        item->amends_last = NULL;
-        item->next_amend = NULL;
-    }
+    for (i = 0; i < ledger->n_items; i++)
+        clear_item(&ledger->items[i]);
     for (i = 0; i < ledger->n_texts; i++)
         free(ledger->texts[i]);
     ledger->n_texts = 0;
     ledger->n_notes = 0;
-    ledger->notes_from = 0;
+    ledger->n_early = 0;
+    ledger->n_moves = 0;
+    ledger->held = false;
+    free(ledger->shown);
+    ledger->shown = NULL;
+    ledger->n_shown = 0;
     free(ledger->order);
     ledger->order = NULL;
     ledger->n_order = 0;
-    memset(&ledger->fold, 0, sizeof(ledger->fold));
     memset(&ledger->view, 0, sizeof(ledger->view));
     ledger->rc = FSP_OK;
+}
+
+/* Begin where the state restored ends, or at nothing. */
+static void
+begin_fold(struct fsp_ledger *ledger)
+{
+    const struct base *base = &ledger->base;
+    void *cuts = ledger->cuts, *notes = (void *)ledger->notes, *early = ledger->early;
+
+    ledger->fold = base->fold;
+    ledger->tally = base->tally;
+    ledger->arrived = base->arrived;
+    ledger->notes_dropped = base->notes_dropped;
+    if (fsp_mem_grow(&cuts, &ledger->cap_cuts, base->n_cuts, sizeof(*ledger->cuts)) != 0 ||
+            fsp_mem_grow(&notes, &ledger->cap_notes, base->n_notes, sizeof(char *)) != 0 ||
+            fsp_mem_grow(&early, &ledger->cap_early, base->n_early, sizeof(*ledger->early)) !=
+                    0)
+        ledger->rc = FSP_ENOMEM;
+    ledger->cuts = cuts;
+    ledger->notes = (const char **)notes;
+    ledger->early = early;
+    if (ledger->rc != FSP_OK || !base->set)
+        return;
+    memcpy(ledger->cuts, base->cuts, base->n_cuts * sizeof(*ledger->cuts));
+    memcpy((void *)ledger->notes, (const void *)base->notes, base->n_notes * sizeof(char *));
+    memcpy(ledger->early, base->early, base->n_early * sizeof(*ledger->early));
+    ledger->view.cuts = base->n_cuts;
+    ledger->n_notes = base->n_notes;
+    ledger->n_early = base->n_early;
 }
 
 void
@@ -63,7 +102,9 @@ fsp_ledger_free(struct fsp_ledger *ledger)
     free(ledger->items);
     free(ledger->texts);
     free(ledger->notes);
+    free(ledger->early);
     free(ledger->cuts);
+    fsp_ledger_base_free(&ledger->base);
     free(ledger);
 }
 
@@ -86,6 +127,7 @@ fsp_ledger_add(
     item->sig = entry->sig;
     memcpy(item->leaf, entry->leaf, sizeof(item->leaf));
     fsp_ledger_decode(item);
+    item->added_at_s = item->at_s;
     ledger->n_items++;
     return FSP_OK;
 }
@@ -113,10 +155,37 @@ fsp_ledger_keep(struct fsp_ledger *ledger, const char *fmt, ...)
     return copy;
 }
 
+static void
+push_early(struct fsp_ledger *ledger, const struct item *item, const char *text)
+{
+    void *early = ledger->early;
+    struct note *note;
+
+    if (fsp_mem_grow(&early, &ledger->cap_early, ledger->n_early + 1, sizeof(*note)) != 0) {
+        ledger->rc = FSP_ENOMEM;
+        return;
+    }
+    ledger->early = early;
+    note = &ledger->early[ledger->n_early++];
+    *note = (struct note){text, item, 0, item->log, item->index};
+}
+
+static void
+push_note(struct fsp_ledger *ledger, const char *text)
+{
+    void *notes = (void *)ledger->notes;
+
+    if (fsp_mem_grow(&notes, &ledger->cap_notes, ledger->n_notes + 1, sizeof(char *)) != 0) {
+        ledger->rc = FSP_ENOMEM;
+        return;
+    }
+    ledger->notes = (const char **)notes;
+    ledger->notes[ledger->n_notes++] = text;
+}
+
 void
 fsp_ledger_say(struct fsp_ledger *ledger, const struct item *item, const char *fmt, ...)
 {
-    void *notes = (void *)ledger->notes;
     char line[TEXT_MAX], at[FSP_TIME_TEXT_LEN + 1], log[32] = "";
     const char *kept;
     va_list args;
@@ -135,12 +204,10 @@ fsp_ledger_say(struct fsp_ledger *ledger, const struct item *item, const char *f
         kept = fsp_ledger_keep(ledger, "%s entry %llu%s: %s", item->has_at ? at : "(no time)",
                 (unsigned long long)item->index, log, line);
     }
-    if (fsp_mem_grow(&notes, &ledger->cap_notes, ledger->n_notes + 1, sizeof(char *)) != 0) {
-        ledger->rc = FSP_ENOMEM;
-        return;
-    }
-    ledger->notes = (const char **)notes;
-    ledger->notes[ledger->n_notes++] = kept;
+    if (ledger->amending)
+        push_early(ledger, item, kept);
+    else
+        push_note(ledger, kept);
 }
 
 enum fsp_units
@@ -170,7 +237,13 @@ by_time(const void *left, const void *right)
 static bool
 is_slip_or_cut(const struct item *item)
 {
-    return item->kind == ITEM_SLIP || item->kind == ITEM_CUT;
+    return !item->voided && (item->kind == ITEM_SLIP || item->kind == ITEM_CUT);
+}
+
+static bool
+is_work(const struct item *item, enum when when)
+{
+    return !item->voided && item->kind == ITEM_WORK && item->u.work.when == when;
 }
 
 /* Move item `from` to position `to`, those between shift by one. */
@@ -205,66 +278,153 @@ arrange_minute(struct fsp_ledger *ledger, struct item **list, size_t n)
     if (first == n)
         return;
     for (i = first + 1; i < n; i++) {
-        if (list[i]->kind == ITEM_WORK && list[i]->u.work.when == WHEN_BEFORE) {
+        if (is_work(list[i], WHEN_BEFORE)) {
             last += i > last ? 1 : 0;
             move(list, i, first++);
         }
     }
     for (i = last; i-- > 0;) {
-        if (list[i]->kind == ITEM_WORK && list[i]->u.work.when == WHEN_AFTER)
+        if (is_work(list[i], WHEN_AFTER))
             move(list, i, last--);
     }
     for (i = 0; i < n; i++) {
-        if (list[i]->kind == ITEM_WORK && list[i]->u.work.when == WHEN_UNSAID)
+        if (is_work(list[i], WHEN_UNSAID))
             fsp_ledger_say(ledger, list[i],
                     "work shares a minute with a slip or cut and does not say before or after; "
                     "taken in the order of the log");
     }
 }
 
+int64_t
+fsp_ledger_minute(int64_t at_s)
+{
+    int64_t minute = at_s / 60;
+
+    return at_s % 60 < 0 ? minute - 1 : minute;
+}
+
 static int64_t
 minute_of(const struct item *item)
 {
-    int64_t minute = item->at_s / 60;
-
-    return item->at_s % 60 < 0 ? minute - 1 : minute;
+    return fsp_ledger_minute(item->at_s);
 }
 
 static void
-arrange(struct fsp_ledger *ledger)
+arrange(struct fsp_ledger *ledger, struct item **list, size_t n)
 {
-    size_t begin = 0, end;
+    while (n > 1) {
+        size_t part = n < MINUTE_MAX ? n : MINUTE_MAX, i;
+        bool marked = false;
 
-    while (begin < ledger->n_order) {
-        bool marked = is_slip_or_cut(ledger->order[begin]);
-
-        for (end = begin + 1; end < ledger->n_order && end - begin < MINUTE_MAX &&
-                              minute_of(ledger->order[end]) == minute_of(ledger->order[begin]);
-                end++)
-            marked = marked || is_slip_or_cut(ledger->order[end]);
-        if (marked && end - begin > 1)
-            arrange_minute(ledger, &ledger->order[begin], end - begin);
-        begin = end;
+        for (i = 0; i < part; i++)
+            marked = marked || is_slip_or_cut(list[i]);
+        if (marked && part > 1)
+            arrange_minute(ledger, list, part);
+        list += part;
+        n -= part;
     }
+}
+
+/* The ascending run is kept, what breaks it is sorted apart, both are merged: an entry that comes late
+ * costs no sort of the rest. */
+enum fsp_rc
+fsp_ledger_sort(
+        struct item **list, size_t n, int (*compare)(const void *left, const void *right))
+{
+    struct item **strays, **kept;
+    size_t n_strays = 0, n_kept = 0, i, from = 0, at = 0;
+
+    for (i = 1; i < n && compare(&list[i - 1], &list[i]) <= 0; i++)
+        ;
+    if (i >= n)
+        return FSP_OK;
+    strays = fsp_mem_array(2 * n, sizeof(struct item *));
+    if (strays == NULL)
+        return FSP_ENOMEM;
+    kept = strays + n;
+    for (i = 0; i < n; i++) {
+        if (n_kept == 0 || compare(&kept[n_kept - 1], &list[i]) <= 0)
+            kept[n_kept++] = list[i];
+        else
+            strays[n_strays++] = list[i];
+    }
+    qsort(strays, n_strays, sizeof(struct item *), compare);
+    for (i = 0; i < n; i++) {
+        bool stray = at < n_strays && (from == n_kept || compare(&strays[at], &kept[from]) < 0);
+
+        list[i] = stray ? strays[at++] : kept[from++];
+    }
+    free(strays);
+    return FSP_OK;
+}
+
+static void
+step(struct fsp_ledger *ledger, const struct item *item)
+{
+    if (item->kind != ITEM_AMEND && item->touched)
+        ledger->tally.amended++;
+    if (item->voided)
+        return;
+    if (item->kind == ITEM_UNREADABLE)
+        ledger->tally.unreadable++;
+    ledger->tally.last_at_s = item->at_s;
+    fsp_ledger_apply(ledger, item);
+}
+
+/* Minute by minute; a minute that holds a cut is a place where a state may be stored. */
+static enum fsp_rc
+fold_all(struct fsp_ledger *ledger, struct fsp_err *err)
+{
+    enum fsp_rc rc = FSP_OK;
+    size_t i = 0;
+
+    ledger->folding = true;
+    while (i < ledger->n_order && rc == FSP_OK) {
+        int64_t minute = minute_of(ledger->order[i]);
+        bool cut = false;
+        size_t end = i + 1;
+
+        while (end < ledger->n_order && minute_of(ledger->order[end]) == minute)
+            end++;
+        arrange(ledger, &ledger->order[i], end - i);
+        for (; i < end; i++) {
+            step(ledger, ledger->order[i]);
+            cut = cut || (!ledger->order[i]->voided && ledger->order[i]->kind == ITEM_CUT);
+        }
+        ledger->tally.minute = minute;
+        ledger->tally.begun = true;
+        if (cut && ledger->on_cut != NULL && ledger->rc == FSP_OK)
+            rc = ledger->on_cut(ledger->on_cut_ctx, ledger, err);
+    }
+    ledger->folding = false;
+    return rc;
 }
 
 enum fsp_rc
 fsp_ledger_fold(struct fsp_ledger *ledger, int64_t as_of_s, struct fsp_err *err)
 {
-    size_t i;
+    enum fsp_rc rc = FSP_OK;
 
     clear_fold(ledger);
-    fsp_ledger_amend(ledger);
+    begin_fold(ledger);
     if (ledger->rc == FSP_OK) {
-        qsort(ledger->order, ledger->n_order, sizeof(struct item *), by_time);
-        arrange(ledger);
-        for (i = 0; i < ledger->n_order; i++)
-            fsp_ledger_apply(ledger, ledger->order[i]);
+        ledger->amending = true;
+        fsp_ledger_amend(ledger);
+        ledger->amending = false;
+    }
+    if (ledger->rc == FSP_OK)
+        ledger->rc = fsp_ledger_sort(ledger->order, ledger->n_order, by_time);
+    if (ledger->rc == FSP_OK) {
+        rc = fold_all(ledger, err);
         fsp_ledger_close(ledger, as_of_s);
     }
+    if (ledger->rc == FSP_EAGAIN)
+        return fsp_err_set(err, FSP_EAGAIN,
+                "the stored state is too young for what is new: take an older one, or fold "
+                "all");
     if (ledger->rc != FSP_OK)
         return fsp_err_set(err, ledger->rc, "ledger of %zu entries", ledger->n_items);
-    return FSP_OK;
+    return rc;
 }
 
 const struct fsp_ledger_view *
@@ -282,9 +442,7 @@ fsp_ledger_cut(const struct fsp_ledger *ledger, size_t i)
 const char *
 fsp_ledger_note(const struct fsp_ledger *ledger, size_t i)
 {
-    if (i >= ledger->n_notes - ledger->notes_from)
-        return NULL;
-    return ledger->notes[ledger->notes_from + i];
+    return i < ledger->n_shown ? ledger->shown[i] : NULL;
 }
 
 const char *
@@ -303,7 +461,7 @@ fsp_ledger_assumed(const struct fsp_ledger *ledger, size_t i)
     size_t bit;
 
     for (bit = 0; bit < sizeof(texts) / sizeof(texts[0]); bit++) {
-        if ((ledger->fold.assumed >> bit & 1U) == 0)
+        if ((ledger->assumed >> bit & 1U) == 0)
             continue;
         if (i-- == 0)
             return texts[bit];

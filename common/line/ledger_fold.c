@@ -293,7 +293,6 @@ fsp_ledger_apply(struct fsp_ledger *ledger, const struct item *item)
 {
     struct fold *fold = &ledger->fold;
 
-    ledger->view.last_at_s = item->at_s;
     fsp_pace_reach(fold, item->at_s);
     switch (item->kind) {
     case ITEM_RIG:

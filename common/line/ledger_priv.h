@@ -16,6 +16,7 @@
 #include "line/ledger.h"
 #include "line/rope.h"
 #include "line/say.h"
+#include "line/state.h"
 #include "line/work.h"
 
 #define ABSENT ((double)NAN)
@@ -176,7 +177,11 @@ struct item {
     enum item_kind kind;
     enum fsp_sig_state sig;
     uint8_t leaf[32];
+    int64_t added_at_s; /* `at` as added */
     bool has_at, has_noted, voided, touched;
+    bool old;            /* had arrived when the state restored was stored */
+    bool covered;        /* and is folded into it */
+    struct item *target; /* of an amendment, once it is found */
     struct item *amends; /* first amendment of this entry, in log order */
     struct item *amends_last;
     struct item *next_amend; /* the next amendment of the same entry */
@@ -314,6 +319,55 @@ struct fold {
     unsigned assumed;
 };
 
+#define MOVES_MAX 64
+
+/* What had arrived, whatever its time. */
+struct arrived {
+    size_t entries, late, doubtful;
+    size_t untimed; /* cannot be read and has no time, not voided */
+    size_t untimed_amended;
+    size_t logs;
+    uint64_t size[FSP_STATE_LOGS]; /* highest index + 1 */
+    bool has_noted[FSP_STATE_LOGS];
+    int64_t newest_s[FSP_STATE_LOGS]; /* newest `noted` */
+};
+
+/* What was folded so far: every entry up to and with this minute. */
+struct tally {
+    size_t amended, unreadable;
+    int64_t last_at_s, minute;
+    bool begun;
+};
+
+/* A note made before the fold, while amendments are applied. */
+struct note {
+    const char *text;
+    const struct item *about; /* NULL: from the state restored */
+    size_t seq;
+    uint32_t log;
+    uint64_t index;
+};
+
+/* An entry whose time was amended: from and to which minute. */
+struct time_move {
+    int64_t from, to;
+};
+
+/* A state restored: where the fold begins. */
+struct base {
+    bool set;
+    struct fold fold;
+    struct tally tally;
+    struct arrived arrived;
+    struct fsp_cut_row *cuts;
+    size_t n_cuts;
+    struct note *early;
+    size_t n_early;
+    const char **notes;
+    size_t n_notes, notes_dropped;
+    char *block; /* the texts */
+};
+
 struct fsp_ledger {
     struct item *items; /* as added, never changed by a fold but for the links */
     size_t n_items, cap_items;
@@ -331,12 +385,35 @@ struct fsp_ledger {
     size_t cap_cuts;
     char **texts; /* everything said, freed together */
     size_t n_texts, cap_texts;
-    const char **notes;
-    size_t n_notes, cap_notes, notes_from;
+    const char **notes; /* of the fold */
+    size_t n_notes, cap_notes, notes_dropped;
+    struct note *early;
+    size_t n_early, cap_early;
+    const char **shown; /* early ones first, the newest FSP_LEDGER_NOTES */
+    size_t n_shown;
+    struct tally tally;
+    struct arrived arrived;
+    struct time_move moves[MOVES_MAX];
+    size_t n_moves;
+    unsigned assumed; /* the fold's and those of the view */
+    bool amending, folding;
+    bool held; /* an amendment waits for its entry */
+    struct base base;
+    fsp_ledger_cut_fn on_cut;
+    void *on_cut_ctx;
     struct fsp_forecast forecast;
     bool mute;      /* nothing is said: a trial on a copy */
     enum fsp_rc rc; /* sticks: out of memory while folding */
 };
+
+/* The minute of a time, rounded down. */
+int64_t fsp_ledger_minute(int64_t at_s);
+/* Sort pointers to items that are nearly in order already. */
+enum fsp_rc fsp_ledger_sort(struct item **list, size_t n,
+        int (*compare)(const void *left, const void *right)) FSP_MUST_CHECK;
+/* Whether an early note is about what the fold has passed. */
+bool fsp_ledger_note_covered(const struct fsp_ledger *ledger, const struct note *note);
+void fsp_ledger_base_free(struct base *base);
 
 /* Type a record; kind ITEM_UNREADABLE when it cannot be. */
 void fsp_ledger_decode(struct item *item);

@@ -162,7 +162,7 @@ last_cut(const struct fsp_ledger *ledger, struct fsp_buf *buf)
 static void
 lists(const struct fsp_ledger *ledger, struct fsp_buf *buf)
 {
-    size_t have = ledger->n_notes - ledger->notes_from, i;
+    size_t have = ledger->n_shown, i;
     size_t from = have > NOTES_SHOWN ? have - NOTES_SHOWN : 0;
     const char *text;
 

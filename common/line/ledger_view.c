@@ -1,8 +1,10 @@
 /* The end of a fold: lengths, due states in plain words, the view. */
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "base/clock.h"
+#include "base/mem.h"
 #include "line/ledger_priv.h"
 
 #define SOON    0.80 /* common practice, no source */
@@ -92,7 +94,7 @@ no_goal_text(struct fsp_ledger *ledger)
             fsp_goal_suggest(view->rope_m, view->table_cut_m, formation, &goal, NULL) != FSP_OK)
         return "no approved goal; no suggestion for this rope, mast and drum";
     if (fold->formation == NULL)
-        ledger->fold.assumed |= ASSUMED_FORMATION;
+        ledger->assumed |= ASSUMED_FORMATION;
     view->suggested_j = fold->line.first_due && !fold->line.used ? goal.first_j : goal.later_j;
     fsp_buf_init(&buf, 300);
     fsp_buf_add_text(&buf, "no approved goal; suggestion ");
@@ -142,7 +144,7 @@ judge_slip_due(struct fsp_ledger *ledger)
         view->slip_due_why = "no approved goal";
     } else {
         if (fold->program.slips == 0)
-            fold->assumed |= ASSUMED_SLIPS;
+            ledger->assumed |= ASSUMED_SLIPS;
         view->slip_due = due_of(view->served_since_slip_j, view->goal_j / view->slips);
         view->slip_due_why = served_text(
                 ledger, view->served_since_slip_j, view->goal_j / view->slips, "slip");
@@ -194,14 +196,68 @@ fill_line(struct fsp_ledger *ledger)
     view->feet_cut_line_m = fold->line.cut_m + fold->line.carried_cut_m;
 }
 
+static void
+fill_tally(struct fsp_ledger *ledger)
+{
+    struct fsp_ledger_view *view = &ledger->view;
+
+    view->entries = ledger->arrived.entries;
+    view->late_entries = ledger->arrived.late;
+    view->doubtful_clock = ledger->arrived.doubtful;
+    view->unreadable = ledger->tally.unreadable + ledger->arrived.untimed;
+    view->amended = ledger->tally.amended + ledger->arrived.untimed_amended;
+    view->last_at_s = ledger->tally.last_at_s;
+}
+
+static int
+by_entry(const void *left, const void *right)
+{
+    const struct note *a = left, *b = right;
+    int order = (a->log > b->log) - (a->log < b->log);
+
+    if (order == 0)
+        order = (a->index > b->index) - (a->index < b->index);
+    return order != 0 ? order : (a->seq > b->seq) - (a->seq < b->seq);
+}
+
+/* Those on amendments by their entries, then the fold's; the newest of all. */
+static void
+show_notes(struct fsp_ledger *ledger)
+{
+    size_t all = ledger->n_early + ledger->notes_dropped + ledger->n_notes, skip, i;
+    size_t room = all < FSP_LEDGER_NOTES ? all : FSP_LEDGER_NOTES;
+    void *shown = fsp_mem_array(room + 1, sizeof(char *));
+
+    if (shown == NULL) {
+        ledger->rc = FSP_ENOMEM;
+        return;
+    }
+    ledger->shown = (const char **)shown;
+    for (i = 0; i < ledger->n_early; i++)
+        ledger->early[i].seq = i;
+    if (ledger->n_early > 1)
+        qsort(ledger->early, ledger->n_early, sizeof(ledger->early[0]), by_entry);
+    skip = all > FSP_LEDGER_NOTES ? all - FSP_LEDGER_NOTES + 1 : 0;
+    if (skip > 0)
+        ledger->shown[ledger->n_shown++] =
+                fsp_ledger_keep(ledger, "%zu older notes are not shown", skip);
+    for (i = skip; i < ledger->n_early; i++)
+        ledger->shown[ledger->n_shown++] = ledger->early[i].text;
+    skip = skip > ledger->n_early ? skip - ledger->n_early : 0;
+    skip = skip > ledger->notes_dropped ? skip - ledger->notes_dropped : 0;
+    for (i = skip; i < ledger->n_notes; i++)
+        ledger->shown[ledger->n_shown++] = ledger->notes[i];
+}
+
 void
 fsp_ledger_close(struct fsp_ledger *ledger, int64_t as_of_s)
 {
     const struct fold *fold = &ledger->fold;
     struct fsp_ledger_view *view = &ledger->view;
-    size_t i;
 
+    ledger->assumed = fold->assumed;
     view->as_of_s = as_of_s;
+    fill_tally(ledger);
     view->rig_state = fold->state;
     view->well = fold->well;
     view->metric = fold->rig.metric;
@@ -209,14 +265,8 @@ fsp_ledger_close(struct fsp_ledger *ledger, int64_t as_of_s)
     view->slips = fold->has_program && fold->program.slips > 0 ? fold->program.slips : 1;
     view->programme_m = fold->has_program ? fold->program.cut_m : 0;
     view->goal_j = fsp_ledger_goal(fold);
-    view->incomplete = fold->count.incomplete;
     /* An unreadable entry without a time may belong anywhere, so also to the line now. */
-    for (i = 0; i < ledger->n_items; i++) {
-        const struct item *item = &ledger->items[i];
-
-        if (item->kind == ITEM_UNREADABLE && !item->has_at && !item->voided)
-            view->incomplete = true;
-    }
+    view->incomplete = fold->count.incomplete || ledger->arrived.untimed > 0;
     if (fold->line.hung)
         fill_line(ledger);
     fill_table(ledger);
@@ -226,11 +276,5 @@ fsp_ledger_close(struct fsp_ledger *ledger, int64_t as_of_s)
     fsp_ledger_fill_doubts(ledger);
     fsp_duty_close(ledger);
     fsp_forecast_close(ledger);
-    if (ledger->n_notes > FSP_LEDGER_NOTES) {
-        size_t dropped = ledger->n_notes - FSP_LEDGER_NOTES + 1;
-
-        ledger->notes_from = dropped - 1;
-        ledger->notes[dropped - 1] =
-                fsp_ledger_keep(ledger, "%zu older notes are not shown", dropped);
-    }
+    show_notes(ledger);
 }
