@@ -46,6 +46,8 @@ static const struct {
         [F_DOWN] = {"down", FORM_QUANTITY, FSP_DIM_LOAD, NULL},
         [F_MULTIPLIER] = {"multiplier", FORM_NUMBER, FSP_DIM_NONE, NULL},
         [F_TON_MILES] = {"ton-miles", FORM_QUANTITY, FSP_DIM_WORK, NULL},
+        [F_DEEP] = {"deep", FORM_QUANTITY, FSP_DIM_WORK, NULL},
+        [F_SHALLOW] = {"shallow", FORM_QUANTITY, FSP_DIM_WORK, NULL},
         [F_HOOKLOAD] = {"hookload", FORM_QUANTITY, FSP_DIM_LOAD, NULL},
         [F_LINES] = {"lines", FORM_COUNT, FSP_DIM_NONE, NULL},
         [F_ROPE] = {"rope", FORM_QUANTITY, FSP_DIM_LENGTH, NULL},
@@ -53,6 +55,7 @@ static const struct {
         [F_STRENGTH] = {"strength", FORM_QUANTITY, FSP_DIM_LOAD, NULL},
         [F_BEARING] = {"bearing", FORM_WORD, FSP_DIM_NONE, "roller plain"},
         [F_ROLLING] = {"rolling", FORM_COUNT, FSP_DIM_NONE, NULL},
+        [F_SHEAVE_EFFICIENCY] = {"sheave-efficiency", FORM_QUANTITY, FSP_DIM_SHARE, NULL},
         [F_SERVICE] = {"service", FORM_WORD, FSP_DIM_NONE, "drilling casing stuck-pipe"},
         [F_RATING_MAST] = {"rating-mast", FORM_QUANTITY, FSP_DIM_LOAD, NULL},
         [F_RATING_MAST_LINES] = {"rating-mast-lines", FORM_COUNT, FSP_DIM_NONE, NULL},
@@ -76,6 +79,7 @@ static const struct {
         [F_FAST_LINE] = {"fast-line", FORM_QUANTITY, FSP_DIM_LENGTH, NULL},
         [F_DEAD_LINE] = {"dead-line", FORM_QUANTITY, FSP_DIM_LENGTH, NULL},
         [F_CUT] = {"cut", FORM_QUANTITY, FSP_DIM_LENGTH, NULL},
+        [F_GOAL] = {"goal", FORM_QUANTITY, FSP_DIM_WORK, NULL},
         [F_FORMATION] = {"formation", FORM_WORD, FSP_DIM_NONE, "soft normal hard"},
         [F_FACTOR] = {"factor", FORM_NUMBER, FSP_DIM_NONE, NULL},
 };
@@ -130,10 +134,12 @@ static const struct fsp_reckon_subject subjects[] = {
         {"liner", "depth joint liner-length stand pipe block mud [casing] [sections]",
                 FSP_OP_LINER, fsp_reckon_work},
         {"moves", "count stroke up down [multiplier]", FSP_OP_MOVES, fsp_reckon_work},
+        {"trips", "deep shallow [drive] [reams]", FSP_OP_NONE, fsp_reckon_trips},
         {"counted", "ton-miles", FSP_OP_COUNTED, fsp_reckon_work},
         {"stated", "ton-miles", FSP_OP_STATED, fsp_reckon_work},
         {"lift",
-                "hookload lines [rope] [grade] [strength] [bearing] [rolling] [service] "
+                "hookload lines [rope] [grade] [strength] [bearing] [sheave-efficiency] "
+                "[rolling] [service] "
                 "[factor] [rating-mast] [rating-mast-lines] [rating-crown] [rating-block] "
                 "[rating-hook] [rating-top-drive] [rating-drawworks] [rating-anchor]",
                 FSP_OP_NONE, fsp_reckon_lift},
@@ -141,6 +147,7 @@ static const struct fsp_reckon_subject subjects[] = {
                 "mast drum [rope] [slips] [crossovers] [lines] [crown] [pick-low] [pick-high] "
                 "[wraps-low] [laps-per-layer] [dead-wraps] [sheave] [fast-line] [dead-line]",
                 FSP_OP_NONE, fsp_reckon_cut},
+        {"slips", "cut goal slips", FSP_OP_NONE, fsp_reckon_slips},
         {"goal", "rope cut [formation] [factor]", FSP_OP_NONE, fsp_reckon_goal},
 };
 

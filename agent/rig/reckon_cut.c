@@ -51,6 +51,41 @@ fsp_reckon_cut(const struct fsp_reckon_subject *subject, const struct fsp_reckon
     return FSP_OK;
 }
 
+/* ---- slips ---- */
+
+enum fsp_rc
+fsp_reckon_slips(const struct fsp_reckon_subject *subject, const struct fsp_reckon_in *in,
+        struct fsp_reckon_out *out, struct fsp_err *err)
+{
+    double cut_m = in->value[F_CUT], goal_j = in->value[F_GOAL];
+    int slips = (int)in->value[F_SLIPS];
+
+    (void)subject;
+    if (!(cut_m > 0 && cut_m <= 500))
+        return fsp_err_set(err, FSP_EINVAL,
+                "cut: found %s; allowed: above 0, to 500 m (1,640 ft)", in->text[F_CUT]);
+    if (!(goal_j > 0 && goal_j <= 100000 * FSP_TON_MILE_J))
+        return fsp_err_set(err, FSP_EINVAL,
+                "goal: found %s; allowed: above 0, to 100,000 ton-miles", in->text[F_GOAL]);
+    if (slips < 1 || slips > 50)
+        return fsp_err_set(err, FSP_EINVAL, "slips: found %d; allowed: 1 to 50", slips);
+    fsp_reckon_member(out, "slip_ft", cut_m / slips / FSP_FT_M);
+    fsp_reckon_member(out, "slip_ton_miles", goal_j / slips / FSP_TON_MILE_J);
+    fsp_reckon_member(out, "ton_miles_per_ft", goal_j / cut_m * FSP_FT_M / FSP_TON_MILE_J);
+    fsp_buf_add_text(&out->text, "A slip: ");
+    fsp_say_length(&out->text, cut_m, in->units);
+    fsp_buf_printf(&out->text, " / %d = ", slips);
+    fsp_say_length(&out->text, cut_m / slips, in->units);
+    fsp_buf_add_text(&out->text, " each ");
+    fsp_say_work(&out->text, goal_j, in->units);
+    fsp_buf_printf(&out->text, " / %d = ", slips);
+    fsp_say_work(&out->text, goal_j / slips, in->units);
+    fsp_buf_printf(&out->text, "; the cut falls on slip %d\n", slips);
+    fsp_buf_add_text(&out->cautions, "A slip alone never resets the count since the cut.\n");
+    fsp_buf_add_text(&out->cautions, FSP_RECKON_COME_FIRST);
+    return FSP_OK;
+}
+
 /* ---- goal ---- */
 
 enum fsp_rc

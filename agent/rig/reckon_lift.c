@@ -47,8 +47,20 @@ fill_reeving(const struct fsp_reckon_in *in, struct fsp_reeving *reeving,
     reeving->rolling = (int)in->value[F_ROLLING];
     reeving->k =
             fsp_reckon_says(in, F_BEARING, "plain") ? FSP_HOIST_K_PLAIN : FSP_HOIST_K_ROLLER;
-    if (!in->given[F_BEARING])
+    if (in->given[F_SHEAVE_EFFICIENCY]) {
+        double share = in->value[F_SHEAVE_EFFICIENCY];
+
+        if (in->given[F_BEARING])
+            return fsp_err_set(
+                    err, FSP_EINVAL, "bearing: given with sheave-efficiency; give one of them");
+        if (!(share > 0.5 && share < 1))
+            return fsp_err_set(err, FSP_EINVAL,
+                    "sheave-efficiency: found %s; allowed: above 0.5, below 1",
+                    in->text[F_SHEAVE_EFFICIENCY]);
+        reeving->k = 1 / share;
+    } else if (!in->given[F_BEARING]) {
         fsp_buf_add_text(&out->assumed, "bearing roller (not given)\n");
+    }
     if (!in->given[F_ROLLING])
         fsp_buf_add_text(&out->assumed, "rolling sheaves as many as lines (not given)\n");
     return fsp_hoist_check(reeving, err);
@@ -251,6 +263,7 @@ write_lift(const struct fsp_reckon_in *in, const struct lift *lift, struct fsp_r
     fsp_reckon_member(out, "fast_line_lbf", hoist->fast_line_n / FSP_LBF_N);
     fsp_reckon_member(out, "hookload_lbf", lift->plan.hookload_n / FSP_LBF_N);
     write_needed(lift, out);
+    fsp_reckon_member(out, "mechanical_advantage", reeving->lines * hoist->efficiency);
     if (fsp_reckon_rare(in))
         fsp_reckon_member(
                 out, "load_at_2_lbf", fsp_hoist_load_at(reeving, strength, 2) / FSP_LBF_N);

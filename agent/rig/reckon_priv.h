@@ -40,6 +40,8 @@ enum fsp_reckon_field {
     F_DOWN,
     F_MULTIPLIER,
     F_TON_MILES,
+    F_DEEP,
+    F_SHALLOW,
     F_HOOKLOAD,
     F_LINES,
     F_ROPE,
@@ -47,6 +49,7 @@ enum fsp_reckon_field {
     F_STRENGTH,
     F_BEARING,
     F_ROLLING,
+    F_SHEAVE_EFFICIENCY,
     F_SERVICE,
     F_RATING_MAST,
     F_RATING_MAST_LINES,
@@ -70,6 +73,7 @@ enum fsp_reckon_field {
     F_FAST_LINE,
     F_DEAD_LINE,
     F_CUT,
+    F_GOAL,
     F_FORMATION,
     F_FACTOR,
     FIELDS,
@@ -112,9 +116,15 @@ bool fsp_reckon_rare(const struct fsp_reckon_in *in);
 
 enum fsp_rc fsp_reckon_work(const struct fsp_reckon_subject *subject,
         const struct fsp_reckon_in *in, struct fsp_reckon_out *out, struct fsp_err *err);
+/* Short trip, coring and drilling from two round trips already known. */
+enum fsp_rc fsp_reckon_trips(const struct fsp_reckon_subject *subject,
+        const struct fsp_reckon_in *in, struct fsp_reckon_out *out, struct fsp_err *err);
 enum fsp_rc fsp_reckon_lift(const struct fsp_reckon_subject *subject,
         const struct fsp_reckon_in *in, struct fsp_reckon_out *out, struct fsp_err *err);
 enum fsp_rc fsp_reckon_cut(const struct fsp_reckon_subject *subject,
+        const struct fsp_reckon_in *in, struct fsp_reckon_out *out, struct fsp_err *err);
+/* What one slip of a programme is. */
+enum fsp_rc fsp_reckon_slips(const struct fsp_reckon_subject *subject,
         const struct fsp_reckon_in *in, struct fsp_reckon_out *out, struct fsp_err *err);
 enum fsp_rc fsp_reckon_goal(const struct fsp_reckon_subject *subject,
         const struct fsp_reckon_in *in, struct fsp_reckon_out *out, struct fsp_err *err);

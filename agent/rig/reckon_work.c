@@ -208,3 +208,64 @@ fsp_reckon_work(const struct fsp_reckon_subject *subject, const struct fsp_recko
     caution_work(subject->op, out);
     return FSP_OK;
 }
+
+static enum fsp_rc
+check_trip(const struct fsp_reckon_in *in, enum fsp_reckon_field field, struct fsp_err *err)
+{
+    if (in->value[field] <= 1e6 * FSP_TON_MILE_J)
+        return FSP_OK;
+    return fsp_err_set(err, FSP_EINVAL, "%s: found %s; allowed: 0 to 1,000,000 ton-miles",
+            fsp_reckon_name(field), in->text[field]);
+}
+
+static void
+say_times(const char *what, double k, const struct fsp_reckon_in *in, double joules,
+        struct fsp_buf *text)
+{
+    fsp_buf_printf(text, "%s: %.4g x (", what, k);
+    fsp_say_work(text, in->value[F_DEEP], in->units);
+    fsp_buf_add_text(text, " - ");
+    fsp_say_work(text, in->value[F_SHALLOW], in->units);
+    fsp_buf_add_text(text, ") = ");
+    fsp_say_work(text, joules, in->units);
+    fsp_buf_add_byte(text, '\n');
+}
+
+enum fsp_rc
+fsp_reckon_trips(const struct fsp_reckon_subject *subject, const struct fsp_reckon_in *in,
+        struct fsp_reckon_out *out, struct fsp_err *err)
+{
+    double deep = in->value[F_DEEP], shallow = in->value[F_SHALLOW], k;
+    struct fsp_work_in work;
+    enum fsp_rc rc = check_trip(in, F_DEEP, err);
+
+    if (rc == FSP_OK)
+        rc = check_trip(in, F_SHALLOW, err);
+    if (rc == FSP_OK && deep < shallow)
+        rc = fsp_err_set(err, FSP_EINVAL,
+                "deep: found %s, less than shallow (%s); allowed: the round trip to the deeper "
+                "depth is the greater",
+                in->text[F_DEEP], in->text[F_SHALLOW]);
+    if (rc == FSP_OK && in->given[F_REAMS] && in->value[F_REAMS] > 9)
+        rc = fsp_err_set(
+                err, FSP_EINVAL, "reams: found %s; allowed: 0 to 9", in->text[F_REAMS]);
+    if (rc != FSP_OK)
+        return rc;
+    fill_work(subject, in, &work, out);
+    work.op = FSP_OP_DRILLING;
+    fsp_work_assume(&work, &out->assumed);
+    k = fsp_work_drilling_k(work.drive, work.reams);
+    fsp_reckon_member(
+            out, "coring_ton_miles", fsp_work_coring_j(shallow, deep) / FSP_TON_MILE_J);
+    fsp_reckon_member(
+            out, "drilling_ton_miles", fsp_work_drilling_j(shallow, deep, k) / FSP_TON_MILE_J);
+    fsp_reckon_member(out, "k", k);
+    fsp_reckon_member(
+            out, "short_trip_ton_miles", fsp_work_short_trip_j(shallow, deep) / FSP_TON_MILE_J);
+    say_times("Short trip", 1, in, fsp_work_short_trip_j(shallow, deep), &out->text);
+    say_times("Coring", 2, in, fsp_work_coring_j(shallow, deep), &out->text);
+    say_times("Drilling", k, in, fsp_work_drilling_j(shallow, deep, k), &out->text);
+    fsp_buf_add_text(&out->cautions, "Both trips with the same string and mud.\n");
+    fsp_buf_add_text(&out->cautions, FSP_RECKON_COME_FIRST);
+    return FSP_OK;
+}

@@ -316,6 +316,43 @@ casing_liner_and_moves_are_reckoned(void **state)
                         "ton_miles") > 0);
 }
 
+/* Every published row, as printed and as recomputed. */
+static void
+the_published_rows_come_out_of_reckon(void **state)
+{
+    static const struct {
+        const char *line, *key;
+        double want, within;
+    } rows[] = {
+            /* Lapeyrouse, 2nd edition, p. 44 and p. 45; coring and short trip after it. */
+            {"round-trip depth=4000ft " BOOK, "ton_miles", 53.702, 0.0005},
+            {"trips deep=64.6 shallow=53.7 drive=kelly reams=1", "drilling_ton_miles", 32.7,
+                    1e-9},
+            {"trips deep=200 shallow=190", "coring_ton_miles", 20, 1e-9},
+            {"trips deep=200 shallow=190", "short_trip_ton_miles", 10, 1e-9},
+            /* API RP 9B, 14th edition, addendum 1; university notes without friction. */
+            {PULL, "design_factor", 3.893, 0.0005},
+            {PULL, "fast_line_factor", 0.123, 0.0005},
+            {PULL, "derrick_load_static_lbf", 480000, 1e-6},
+            /* Pipeline Rules of Thumb Handbook: printed 3.25, rounded. */
+            {"lift hookload=3250lb lines=4 rope=1in grade=IPS sheave-efficiency=0.917",
+                    "mechanical_advantage", 3.236, 0.0005},
+            /* Lyons, Standard Handbook, vol. 1, from RP 9B: 20 ft per 200 ton-miles. */
+            {"slips cut=80ft goal=800 slips=4", "slip_ft", 20, 1e-9},
+            {"slips cut=80ft goal=800 slips=4", "slip_ton_miles", 200, 1e-9},
+            {"slips cut=80ft goal=800 slips=4", "ton_miles_per_ft", 10, 1e-9},
+            /* Common practice. */
+            {"cut mast=142ft drum=30in", "laps", 11.5, 0},
+            {"cut mast=142ft drum=30in", "cut_ft", 90.3, 0.05},
+            {"goal rope=1-3/8in cut=90ft factor=4", "curve", 0.8, 1e-12},
+    };
+    size_t i;
+
+    (void)state;
+    for (i = 0; i < sizeof(rows) / sizeof(rows[0]); i++)
+        assert_near(number(rows[i].line, rows[i].key), rows[i].want, rows[i].within);
+}
+
 #define SI_BOOK                                                                                \
     "stand=18.288m pipe=19.79258045kg/m bha-weight=11294.45001kg bha-length=91.44m "           \
     "block=6803.88555kg mud=1150.333702kg/m3"
@@ -516,6 +553,17 @@ static const struct {
                 "sections: they add up to 3000 ft, 4000 ft are run"},
         {"casing depth=0ft casing=40lb/ft joint=40ft block=15000lb mud=air",
                 "depth: found 0 m (0 ft); allowed: above 0"},
+        {"trips deep=53.7 shallow=64.6", "deep: found 53.7, less than shallow (64.6)"},
+        {"trips deep=5e7 shallow=64.6", "deep"},
+        {"trips deep=50000000 shallow=64.6", "deep: found 50000000; allowed: 0 to 1,000,000"},
+        {"trips deep=64.6 shallow=53.7 reams=10", "reams: found 10; allowed: 0 to 9"},
+        {"slips cut=0ft goal=800 slips=4", "cut: found 0ft; allowed: above 0"},
+        {"slips cut=80ft goal=0 slips=4", "goal: found 0; allowed: above 0"},
+        {"slips cut=80ft goal=800 slips=0", "slips: found 0; allowed: 1 to 50"},
+        {"slips cut=80lb goal=800 slips=1", "cut"},
+        {"lift hookload=1klb lines=8 rope=1in grade=IPS sheave-efficiency=1",
+                "sheave-efficiency: found 1; allowed: above 0.5"},
+        {PULL " sheave-efficiency=0.96", "bearing: given with sheave-efficiency"},
         {"stated ton-miles=-5", "ton-miles"},
         {"stated ton-miles=5000000000", "ton-miles: found"},
         {"counted ton-miles=5ft", "ton-miles"},
@@ -588,7 +636,7 @@ every_subject_names_its_fields(void **state)
     (void)state;
     for (i = 0; (what = fsp_reckon_what(i)) != NULL; i++)
         assert_non_null(fsp_reckon_fields(what));
-    assert_int_equal(i, 16);
+    assert_int_equal(i, 18);
     assert_null(fsp_reckon_fields("trip"));
     assert_null(fsp_reckon_fields(NULL));
 }
@@ -611,6 +659,7 @@ main(void)
             cmocka_unit_test(a_cut_without_geometry_says_what_the_check_would_need),
             cmocka_unit_test(a_cut_with_geometry_ranks_the_lengths_and_names_what_each_leaves),
             cmocka_unit_test(casing_liner_and_moves_are_reckoned),
+            cmocka_unit_test(the_published_rows_come_out_of_reckon),
             cmocka_unit_test(
                     every_operation_is_the_same_in_both_systems_and_ends_in_its_figure),
             cmocka_unit_test(drilling_shows_its_figure_by_motion_beside_the_convention),
