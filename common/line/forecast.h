@@ -54,12 +54,12 @@ struct fsp_forecast {
 /* One job of a plan. */
 struct fsp_job_row {
     double work_j;
-    double served_j; /* this job */
-    double after_j;  /* served since the last cut once it is done, planned cuts made */
-    double factor;   /* usual fast-line design factor; 0 unknown */
-    bool covered;    /* by what is left of the goal now */
-    bool cut_before; /* best place of a cut: before this job */
-    int slip_before; /* slips of the programme that are due before this job since the last cut */
+    double served_j;       /* this job */
+    double after_j;        /* served since the last cut once it is done, planned cuts made */
+    double factor;         /* usual fast-line design factor; 0 unknown */
+    int slip_before;       /* slips of the programme that fall due with it */
+    bool covered;          /* by what is left of the goal now */
+    bool cut_before;       /* best place of a cut: before this job */
     bool more_than_a_goal; /* alone more than a whole goal: a cut falls within it */
     char text[FSP_JOB_TEXT_MAX];
 };

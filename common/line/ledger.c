@@ -85,9 +85,13 @@ begin_fold(struct fsp_ledger *ledger)
     ledger->early = early;
     if (ledger->rc != FSP_OK || !base->set)
         return;
-    memcpy(ledger->cuts, base->cuts, base->n_cuts * sizeof(*ledger->cuts));
-    memcpy((void *)ledger->notes, (const void *)base->notes, base->n_notes * sizeof(char *));
-    memcpy(ledger->early, base->early, base->n_early * sizeof(*ledger->early));
+    if (base->n_cuts > 0)
+        memcpy(ledger->cuts, base->cuts, base->n_cuts * sizeof(*ledger->cuts));
+    if (base->n_notes > 0)
+        memcpy((void *)ledger->notes, (const void *)base->notes,
+                base->n_notes * sizeof(char *));
+    if (base->n_early > 0)
+        memcpy(ledger->early, base->early, base->n_early * sizeof(*ledger->early));
     ledger->view.cuts = base->n_cuts;
     ledger->n_notes = base->n_notes;
     ledger->n_early = base->n_early;
@@ -204,7 +208,7 @@ fsp_ledger_say(struct fsp_ledger *ledger, const struct item *item, const char *f
         kept = fsp_ledger_keep(ledger, "%s entry %llu%s: %s", item->has_at ? at : "(no time)",
                 (unsigned long long)item->index, log, line);
     }
-    if (ledger->amending)
+    if (ledger->amending && item != NULL)
         push_early(ledger, item, kept);
     else
         push_note(ledger, kept);

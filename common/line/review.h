@@ -95,10 +95,10 @@ enum fsp_followed {
 
 struct fsp_advice {
     enum fsp_advice_kind kind;
-    size_t cuts;   /* the evidence */
-    double goal_j; /* in force at the newest of them */
-    double step_j; /* the goal advised; 0 when none is */
     enum fsp_followed followed;
+    size_t cuts;                    /* the evidence */
+    double goal_j;                  /* in force at the newest of them */
+    double step_j;                  /* the goal advised; 0 when none is */
     char text[FSP_ADVICE_TEXT_MAX]; /* evidence, step, what to inspect first: one line */
 };
 

@@ -114,8 +114,7 @@ each_event_calls_for_an_inspection_and_one_closes_them_all(void **state)
         assert_null(find(as_of(book, "2026-03-02T06:00:00Z"), events[i].duty));
         book_put(book, events[i].kind, "2026-03-02T00:00:00Z", events[i].members);
         duty = find(as_of(book, "2026-03-02T06:00:00Z"), events[i].duty);
-        if (duty == NULL)
-            fail_msg("%s %s raised nothing", events[i].kind, events[i].members);
+        assert_non_null(duty);
         assert_string_equal(duty->name, "thorough inspection");
         assert_non_null(strstr(duty->why, "(entry 4)"));
         assert_false(duty->overdue);
@@ -238,7 +237,8 @@ no_line_no_duties_and_another_reels_inspection_closes_nothing(void **state)
     (void)state;
     book_put(book, "rig", "2026-03-01T00:00:00Z", "mast=142ft|drum=30in|block=47000lb");
     assert_null(fsp_ledger_duty(book_fold(book), 0));
-    book->n = 0;
+    book_free(book);
+    book = book_new();
     book_open(book);
     book_put(book, "adverse", "2026-03-02T00:00:00Z", "what=jarring|state=begins");
     book_put(book, "inspection", "2026-03-03T00:00:00Z",

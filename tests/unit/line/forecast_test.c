@@ -79,7 +79,7 @@ the_day_of_the_next_cut_follows_from_the_pace(void **state)
     assert_int_equal(f->slip.likely_s, seconds("2026-03-12T12:00:00Z"));
     /* 3,600 ft on the reel: 40 cuts of 90 ft; the 41st falls 40 x 1,300 after the next. */
     assert_int_equal(f->cuts_left, 40);
-    assert_int_equal(f->reel.likely_s, f->cut.likely_s + 40 * 26 * DAY_S);
+    assert_int_equal(f->reel.likely_s, f->cut.likely_s + DAY_S * 26 * 40);
     book_free(book);
 }
 

@@ -9,7 +9,7 @@
 #include "line/state.h"
 
 #define AS_OF     INT64_C(1800000000)
-#define HISTORIES 60
+#define HISTORIES ((size_t)60)
 #define KEPT_MAX  64
 
 /* xorshift, seeded, so that a failure can be repeated. */
