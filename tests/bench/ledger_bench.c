@@ -58,7 +58,6 @@ put(struct log *log, int64_t at_s, const char *members)
 static void
 row(struct log *log, size_t i, int64_t at_s)
 {
-    /* NOLINTBEGIN(bugprone-suspicious-missing-comma): one row over two lines */
     static const char *const day[] = {
             "\"kind\":\"work\",\"op\":\"run-in\",\"from\":\"0 ft\",\"to\":\"9000 ft\"",
             "\"kind\":\"work\",\"op\":\"drilling\",\"from\":\"9000 ft\",\"to\":\"9090 ft\"",
@@ -66,12 +65,11 @@ row(struct log *log, size_t i, int64_t at_s)
             "\"kind\":\"work\",\"op\":\"reaming\",\"from\":\"9090 ft\",\"to\":\"9180 ft\"",
             "\"kind\":\"work\",\"op\":\"short-trip\",\"from\":\"9000 ft\",\"to\":\"9180 ft\"",
             "\"kind\":\"tour\",\"tour\":\"day\",\"complete\":\"yes\",\"bit-depth\":\"9180 ft\"",
-            "\"kind\":\"work\",\"op\":\"pull-out\",\"from\":\"9180 ft\",\"to\":\"0 ft\","
-            "\"hookload\":\"260 klb\",\"pull\":\"300 klb\"",
+            "\"kind\":\"work\",\"op\":\"pull-out\",\"from\":\"9180 ft\",\"to\":\"0 "
+            "ft\",\"pull\":\"300 klb\"",
             "\"kind\":\"check\",\"item\":\"crown-saver\",\"result\":\"good\"",
             "\"kind\":\"tour\",\"tour\":\"night\",\"complete\":\"yes\",\"bit-depth\":\"0 ft\"",
     };
-    /* NOLINTEND(bugprone-suspicious-missing-comma) */
     size_t hour = i % PER_DAY, days = i / PER_DAY;
     const char *members = day[hour % (sizeof(day) / sizeof(day[0]))];
 
