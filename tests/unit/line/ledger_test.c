@@ -481,11 +481,11 @@ the_text_gives_the_answer_first_and_the_cautions(void **state)
     fsp_buf_init(&buf, 100000);
     fsp_ledger_text(book_fold(book), &buf);
     text = fsp_buf_peek(&buf);
-    cut = strstr(
-            text, "CUT  SOON - 1,250 ton-miles of 1,500 ton-miles served since the last cut");
-    assert_non_null(cut);
-    assert_true(cut < strstr(text, "Work "));
-    assert_true(strstr(text, "SLIP") < strstr(text, "Lengths"));
+    cut = strstr(text, "CUT      SOON: 250.00 ton-miles left of 1,500 ton-miles (83 % served)");
+    assert_ptr_equal(cut, text);
+    assert_true(strstr(text, "\nSLIP ") < strstr(text, "\nHOW MUCH "));
+    assert_true(strstr(text, "\nHOW MUCH ") < strstr(text, "\nLIFT "));
+    assert_true(strstr(text, "\nLIFT ") < strstr(text, "\nLengths "));
     assert_non_null(strstr(text, "the line's limit, never the rig's"));
     assert_non_null(strstr(text, "mast, block, anchor, drawworks and pipe"));
     assert_null(strstr(text, "allowed"));
