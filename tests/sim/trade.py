@@ -28,7 +28,8 @@ TO_LB = {
 TO_LB_FT = {"lb/ft": 1.0, "kg/m": FT_M / LB_KG, "N/m": FT_M / LBF_N}
 PPG_KGM3 = LB_KG / GAL_M3
 TO_PPG = {"ppg": 1.0, "kg/m3": 1 / PPG_KGM3, "SG": 1000 / PPG_KGM3}
-TO_TON_MILE = {"": 1.0, "ton-miles": 1.0, "tonne-km": 1e6 * G / TON_MILE_J, "MJ": 1e6 / TON_MILE_J}
+TO_TON_MILE = {"": 1.0, "ton-miles": 1.0, "tonne-km": 1e6 * G / TON_MILE_J,
+               "t-km": 1e6 * G / TON_MILE_J, "MJ": 1e6 / TON_MILE_J}
 
 STRENGTH_LB = {
     ("1-1/4", "EIPS"): 159800, ("1-3/8", "IPS"): 167000, ("1-3/8", "EIPS"): 192000,
