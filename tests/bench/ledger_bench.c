@@ -65,8 +65,7 @@ row(struct log *log, size_t i, int64_t at_s)
             "\"kind\":\"work\",\"op\":\"reaming\",\"from\":\"9090 ft\",\"to\":\"9180 ft\"",
             "\"kind\":\"work\",\"op\":\"short-trip\",\"from\":\"9000 ft\",\"to\":\"9180 ft\"",
             "\"kind\":\"tour\",\"tour\":\"day\",\"complete\":\"yes\",\"bit-depth\":\"9180 ft\"",
-            "\"kind\":\"work\",\"op\":\"pull-out\",\"from\":\"9180 ft\",\"to\":\"0 "
-            "ft\",\"pull\":\"300 klb\"",
+            "\"kind\":\"work\",\"op\":\"pull-out\",\"from\":\"9180 ft\",\"to\":\"0 ft\"",
             "\"kind\":\"check\",\"item\":\"crown-saver\",\"result\":\"good\"",
             "\"kind\":\"tour\",\"tour\":\"night\",\"complete\":\"yes\",\"bit-depth\":\"0 ft\"",
     };
