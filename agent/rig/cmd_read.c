@@ -5,9 +5,11 @@
 
 #include "base/clock.h"
 #include "base/limits.h"
+#include "base/mem.h"
 #include "base/text.h"
+#include "line/forecast.h"
 #include "proof/tree.h"
-#include "record/quantity.h"
+#include "record/check.h"
 #include "record/record.h"
 #include "rig/account.h"
 #include "rig/cmd.h"
@@ -15,7 +17,7 @@
 #include "rig/verify.h"
 #include "store/logtable.h"
 
-#define N_PER_LBF FSP_LBF_N
+#define JOB_FIELDS_MAX 24
 
 /* Every command here: check the words, run, print or fail. */
 static int
@@ -39,6 +41,14 @@ struct view {
     const char *state_why;
 };
 
+/* Jobs asked about with --job. */
+struct plan {
+    struct fsp_record *jobs[FSP_JOBS_MAX];
+    struct fsp_job_row rows[FSP_JOBS_MAX];
+    struct fsp_plan plan;
+    size_t n;
+};
+
 /* Seconds the oldest record the office lacks has waited; 0 when none waits. */
 static int64_t
 waited(const struct view *view)
@@ -51,7 +61,8 @@ waited(const struct view *view)
 }
 
 static void
-line_json(const struct view *view, const struct fsp_ledger *ledger, struct fsp_buf *out)
+line_json(const struct view *view, const struct fsp_ledger *ledger, const struct plan *plan,
+        struct fsp_buf *out)
 {
     const struct fsp_journal_progress *progress = &view->progress;
 
@@ -68,96 +79,126 @@ line_json(const struct view *view, const struct fsp_ledger *ledger, struct fsp_b
         fsp_ledger_json(ledger, out);
     fsp_buf_printf(out, ",\"oldest_unreceipted_s\":%" PRId64 ",\"origin\":", waited(view));
     fsp_cmd_json_text(out, view->about->origin);
-    fsp_buf_printf(out, ",\"pending\":%" PRIu64 ",\"receipted\":%" PRIu64 ",\"rig\":",
-            progress->size - progress->held, progress->held);
+    fsp_buf_printf(out, ",\"pending\":%" PRIu64, progress->size - progress->held);
+    if (plan != NULL && plan->n > 0) {
+        fsp_buf_add_text(out, ",\"plan\":");
+        fsp_forecast_jobs_json(&plan->plan, plan->rows, plan->n, out);
+    }
+    fsp_buf_printf(out, ",\"receipted\":%" PRIu64 ",\"rig\":", progress->held);
     fsp_cmd_json_text(out, view->about->rig);
     fsp_buf_printf(out, ",\"size\":%" PRIu64 ",\"state\":\"%s\",\"went_back\":%s}\n",
             progress->size, fsp_journal_state_text(view->state),
             progress->went_back ? "true" : "false");
 }
 
-static void
-feet(struct fsp_buf *out, const char *name, double metres)
-{
-    fsp_buf_printf(out, "  %-24s %10.0f ft  %10.1f m\n", name, metres / FSP_FT_M, metres);
-}
+/* ---- will it make it? ---- */
 
-static void
-work(struct fsp_buf *out, const char *name, double joules)
+/* "op=round-trip depth=9500ft" as members in place; time and name are the plan's own. */
+static enum fsp_rc
+split_job(char *words, struct fsp_typed *typed, size_t *n, struct fsp_err *err)
 {
-    fsp_buf_printf(out, "  %-24s %10.1f ton-miles  %10.1f tonne-km\n", name,
-            joules / FSP_TON_MILE_J, joules / FSP_TONNE_KM_J);
-}
+    while (*words != '\0') {
+        char *word = words + strspn(words, " ");
+        char *equal;
 
-static void
-line_hung(const struct fsp_ledger_view *view, struct fsp_buf *out)
-{
-    fsp_buf_printf(out, "line %s", view->reel);
-    if (view->rope_m > 0)
-        fsp_buf_printf(out, ", %.4g in", view->rope_m / FSP_IN_M);
-    if (view->grade != NULL)
-        fsp_buf_printf(out, " %s", view->grade);
-    if (view->strength_n > 0)
-        fsp_buf_printf(out, ", breaking strength %.0f lbf (%.0f kN)",
-                view->strength_n / N_PER_LBF, view->strength_n / 1000.0);
-    if (view->lines > 0)
-        fsp_buf_printf(out, ", %d lines", view->lines);
-    fsp_buf_printf(out, "%s\n", view->estimated ? " (estimated)" : "");
-    feet(out, "in service", view->in_service_m);
-    feet(out, "on the reel", view->on_reel_m);
-    feet(out, "slipped since the cut", view->slipped_since_cut_m);
-    work(out, "work since the slip", view->work_since_slip_j);
-    work(out, "work since the cut", view->work_since_cut_j);
-    work(out, "work on this line", view->work_line_j);
-    if (view->goal_j > 0) {
-        work(out, "counted to the goal", view->served_j);
-        work(out, "goal", view->goal_j);
-        fsp_buf_printf(out, "  %-24s %10.0f %%\n", "of the goal",
-                100.0 * view->served_j / view->goal_j);
+        words = word + strcspn(word, " ");
+        if (*words != '\0')
+            *words++ = '\0';
+        if (*word == '\0')
+            break;
+        equal = strchr(word, '=');
+        if (equal == NULL || equal == word || *n == JOB_FIELDS_MAX)
+            return fsp_err_set(err, FSP_EINVAL,
+                    "'%.60s': expected field=value, for example \"op=round-trip depth=9500ft\"",
+                    word);
+        *equal = '\0';
+        typed[*n].name = word;
+        typed[(*n)++].value = equal + 1;
     }
-    if (view->programme_m > 0)
-        feet(out, "cut of the programme", view->programme_m);
-    if (view->table_cut_m > 0)
-        fsp_buf_printf(out, "  %-24s %10.1f ft  %10.1f m  (%.1f laps)\n",
-                "cut by mast and drum", view->table_cut_m / FSP_FT_M, view->table_cut_m,
-                view->table_laps);
-    if (view->min_factor > 0)
-        fsp_buf_printf(out, "  %-24s %10.2f\n", "lowest design factor", view->min_factor);
+    return FSP_OK;
+}
+
+static enum fsp_rc
+read_job(const char *text, const struct fsp_check_context *context, struct fsp_record **out,
+        struct fsp_err *err)
+{
+    struct fsp_typed typed[JOB_FIELDS_MAX];
+    char at[FSP_TIME_TEXT_LEN + 1];
+    char *words = fsp_mem_text(text, strlen(text));
+    size_t n = 2;
+    enum fsp_rc rc;
+
+    if (words == NULL)
+        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    fsp_time_text(context->present_s, at);
+    typed[0] = (struct fsp_typed){"at", at};
+    typed[1] = (struct fsp_typed){"by", "plan"};
+    rc = split_job(words, typed, &n, err);
+    if (rc == FSP_OK)
+        rc = fsp_check_typed("work", typed, n, context, out, err);
+    free(words);
+    return rc;
+}
+
+static enum fsp_rc
+read_jobs(struct fsp_args *args, struct fsp_journal *journal, struct plan *plan,
+        struct fsp_err *err)
+{
+    struct fsp_check_context context;
+    enum fsp_rc rc = fsp_journal_context(journal, &context, err);
+    const char *text;
+
+    while (rc == FSP_OK && (text = fsp_args_nth(args, "job", plan->n)) != NULL) {
+        if (plan->n == FSP_JOBS_MAX)
+            return fsp_err_set(err, FSP_EINVAL, "--job: more than %d", FSP_JOBS_MAX);
+        rc = read_job(text, &context, &plan->jobs[plan->n], err);
+        if (rc != FSP_OK)
+            return fsp_err_wrap(err, rc, "--job %zu", plan->n + 1);
+        plan->n++;
+    }
+    return rc;
+}
+
+/* The jobs tried on the account; a plan without jobs stays empty. */
+static enum fsp_rc
+make_plan(struct fsp_args *args, struct fsp_journal *journal, const struct fsp_ledger *ledger,
+        struct plan *plan, struct fsp_err *err)
+{
+    const struct fsp_record *jobs[FSP_JOBS_MAX];
+    enum fsp_rc rc = read_jobs(args, journal, plan, err);
+    size_t i;
+
+    if (rc != FSP_OK || plan->n == 0)
+        return rc;
+    for (i = 0; i < plan->n; i++)
+        jobs[i] = plan->jobs[i];
+    return fsp_forecast_jobs(ledger, jobs, plan->n, plan->rows, &plan->plan, err);
 }
 
 static void
-line_text(const struct view *view, const struct fsp_ledger *ledger, struct fsp_buf *out)
+free_plan(struct plan *plan)
 {
-    const struct fsp_ledger_view *account = fsp_ledger_peek(ledger);
+    for (size_t i = 0; i < plan->n; i++)
+        fsp_record_free(plan->jobs[i]);
+    free(plan);
+}
+
+/* The account first; whose it is and what the office holds after it. */
+static void
+line_text(const struct view *view, const struct fsp_ledger *ledger, const struct plan *plan,
+        struct fsp_buf *out)
+{
     const struct fsp_journal_progress *progress = &view->progress;
     char time[FSP_TIME_TEXT_LEN + 1];
-    const char *note;
 
-    fsp_time_text(view->as_of_s, time);
-    fsp_buf_printf(out, "rig %s of %s, as of %s\n", view->about->rig, view->about->fleet, time);
-    if (account->rig_state != NULL || account->well != NULL)
-        fsp_buf_printf(out, "%s%s%s\n", account->rig_state == NULL ? "" : account->rig_state,
-                account->well == NULL ? "" : " at well ",
-                account->well == NULL ? "" : account->well);
-    if (account->reel == NULL)
-        fsp_buf_add_text(out, "no line is hung: enter rig and reel first\n");
-    else
-        line_hung(account, out);
-    fsp_buf_printf(out, "cut:  %s%s%s\n", fsp_due_text(account->cut_due),
-            account->cut_due_why == NULL ? "" : " - ",
-            account->cut_due_why == NULL ? "" : account->cut_due_why);
-    fsp_buf_printf(out, "slip: %s%s%s\n", fsp_due_text(account->slip_due),
-            account->slip_due_why == NULL ? "" : " - ",
-            account->slip_due_why == NULL ? "" : account->slip_due_why);
-    if (account->incomplete)
-        fsp_buf_add_text(out, "the count since the cut is incomplete\n");
-    for (size_t i = 0; (note = fsp_ledger_note(ledger, i)) != NULL; i++) {
-        fsp_buf_add_text(out, "note: ");
-        fsp_text_show(out, note, strlen(note));
+    if (plan->n > 0) {
+        fsp_forecast_jobs_text(&plan->plan, plan->rows, plan->n, out);
         fsp_buf_add_byte(out, '\n');
     }
-    fsp_buf_printf(
-            out, "records: %" PRIu64 ", office holds %" PRIu64, progress->size, progress->held);
+    fsp_ledger_text(ledger, out);
+    fsp_time_text(view->as_of_s, time);
+    fsp_buf_printf(out, "\nrig %s of %s, as of %s\nrecords: %" PRIu64 ", office holds %" PRIu64,
+            view->about->rig, view->about->fleet, time, progress->size, progress->held);
     if (progress->has_oldest)
         fsp_buf_printf(out, ", oldest waits %.1f h", (double)waited(view) / 3600.0);
     if (progress->receipted) {
@@ -197,7 +238,7 @@ static enum fsp_rc
 line_incomplete(const struct view *view, bool json, struct fsp_buf *out, struct fsp_err *err)
 {
     if (json)
-        line_json(view, NULL, out);
+        line_json(view, NULL, NULL, out);
     else
         fsp_buf_printf(out, "rig %s of %s: history incomplete; no count is given\n",
                 view->about->rig, view->about->fleet);
@@ -213,9 +254,13 @@ fsp_cmd_line(struct fsp_args *args)
     struct fsp_journal *journal = NULL;
     struct fsp_account *account = NULL;
     struct view view = {.about = NULL};
+    struct plan *plan = fsp_mem_array(1, sizeof(*plan));
     struct fsp_buf out;
     enum fsp_rc rc = fsp_args_rest_within(args, 0, 0, &err);
     int status;
+
+    if (plan == NULL)
+        return fsp_cmd_fail(&err, fsp_err_set(&err, FSP_ENOMEM, "out of memory"));
 
     fsp_buf_init(&out, FSP_OUT_MAX);
     if (rc == FSP_OK)
@@ -226,10 +271,13 @@ fsp_cmd_line(struct fsp_args *args)
         rc = line_incomplete(&view, json, &out, &err);
     else if (rc == FSP_OK)
         rc = fsp_account_new(journal, view.as_of_s, &account, &err);
-    if (account != NULL && json)
-        line_json(&view, fsp_account_ledger(account), &out);
-    else if (account != NULL)
-        line_text(&view, fsp_account_ledger(account), &out);
+    if (rc == FSP_OK && account != NULL)
+        rc = make_plan(args, journal, fsp_account_ledger(account), plan, &err);
+    if (rc == FSP_OK && account != NULL && json)
+        line_json(&view, fsp_account_ledger(account), plan, &out);
+    else if (rc == FSP_OK && account != NULL)
+        line_text(&view, fsp_account_ledger(account), plan, &out);
+    free_plan(plan);
     fsp_account_free(account);
     fsp_journal_close(journal);
     status = fsp_cmd_out(&out, 0);

@@ -59,6 +59,11 @@ static const struct fsp_option line_options[] = {
         {.name = "as-of",
                 .value_name = "TIME",
                 .says = "what is due and late as of TIME; every record counts (default: now)"},
+        {.name = "job",
+                .value_name = "JOB",
+                .says = "will it make it? a next job, as \"op=round-trip depth=9500ft\"; in "
+                        "order",
+                .many = true},
         ZONE,
         JSON,
         {.name = NULL},

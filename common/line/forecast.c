@@ -288,7 +288,8 @@ say_plan(struct fsp_plan *plan, size_t n, enum fsp_units units, bool incomplete)
 
     fsp_buf_init(&buf, 600);
     if (plan->will_make_it) {
-        fsp_buf_printf(&buf, "yes: all %zu jobs fit into the ", n);
+        fsp_buf_printf(&buf, "yes: %zu job%s fit%s into the ", n, n == 1 ? "" : "s",
+                n == 1 ? "s" : "");
         fsp_say_work(&buf, plan->left_j, units);
         fsp_buf_add_text(&buf, " left before the cut");
     } else if (plan->cuts == 0) {
