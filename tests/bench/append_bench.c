@@ -94,6 +94,7 @@ main(int argc, char **argv)
     (void)printf("append_ratio %.2f of-bare  (at least 0.8)\n", theirs / ours);
     fsp_journal_close(journal);
     (void)sqlite3_close(bare);
+    bench_free(entries);
     (void)snprintf(path, sizeof(path), "rm -rf '%s'", dir.path);
     return system(path) == 0 ? 0 : 1; /* NOLINT: a folder this program made */
 }

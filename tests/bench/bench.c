@@ -87,6 +87,21 @@ bench_invent(size_t n)
     return entries;
 }
 
+void
+bench_free(struct fsp_entry_bytes *entries)
+{
+    union {
+        const uint8_t *read;
+        void *owned;
+    } bytes; /* one block, and the first entry stands at its start */
+
+    if (entries == NULL)
+        return;
+    bytes.read = entries[0].bytes;
+    free(bytes.owned);
+    free(entries);
+}
+
 sqlite3 *
 bench_bare(const char *path, const char *pragmas)
 {

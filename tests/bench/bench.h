@@ -19,6 +19,8 @@ void bench_must(enum fsp_rc rc, const struct fsp_err *err);
 struct fsp_entry_bytes *bench_entries(const char *path, size_t *n);
 /* n invented entries of about the size of a day sheet's row. */
 struct fsp_entry_bytes *bench_invent(size_t n);
+/* Entries of either kind with their bytes. */
+void bench_free(struct fsp_entry_bytes *entries);
 
 /* A bare database with the store's table entry(log, idx, bytes), without its triggers, and the given
  * pragmas. */

@@ -123,6 +123,11 @@ main(int argc, char **argv)
     fsp_shelf_close(shelf);
     fsp_office_keys_fini(&keys);
     (void)sqlite3_close(bare);
+    for (size_t i = 0; i < bundles; i++)
+        fsp_buf_fini(&sealed[i]);
+    free(sealed);
+    fsp_skey_free(rig.key);
+    bench_free(entries);
     (void)snprintf(path, sizeof(path), "rm -rf '%s'", dir.path);
     return system(path) == 0 ? 0 : 1; /* NOLINT: a folder this program made */
 }

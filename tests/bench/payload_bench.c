@@ -36,5 +36,6 @@ main(int argc, char **argv)
             (void)printf("payload_%zu %.1f bytes/record%s\n", sizes[k],
                     (double)bytes / (double)records, limits[k]);
     }
+    bench_free(entries);
     return 0;
 }
