@@ -21,6 +21,19 @@ find(const struct fsp_ledger *ledger, enum fsp_duty_kind kind)
     return NULL;
 }
 
+/* The same, where it must be owed. */
+static const struct fsp_duty *
+owed(const struct fsp_ledger *ledger, enum fsp_duty_kind kind)
+{
+    const struct fsp_duty *duty = find(ledger, kind);
+
+    if (duty == NULL) {
+        fail_msg("duty %d is not owed", (int)kind);
+        abort();
+    }
+    return duty;
+}
+
 static int64_t
 seconds(const char *text)
 {
@@ -61,16 +74,16 @@ a_new_line_owes_a_monthly_inspection_and_a_weekly_test_from_when_it_was_hung(voi
 
     (void)state;
     book_open(book);
-    duty = find(as_of(book, "2026-03-31T00:00:59Z"), FSP_DUTY_MONTHLY);
+    duty = owed(as_of(book, "2026-03-31T00:00:59Z"), FSP_DUTY_MONTHLY);
     assert_non_null(duty);
     assert_false(duty->overdue);
     assert_int_equal(duty->due_s, seconds("2026-03-31T00:01:00Z"));
-    assert_true(find(as_of(book, "2026-03-31T00:01:01Z"), FSP_DUTY_MONTHLY)->overdue);
-    assert_true(find(book->ledger, FSP_DUTY_CROWN_SAVER)->overdue);
+    assert_true(owed(as_of(book, "2026-03-31T00:01:01Z"), FSP_DUTY_MONTHLY)->overdue);
+    assert_true(owed(book->ledger, FSP_DUTY_CROWN_SAVER)->overdue);
     assert_int_equal(
-            find(book->ledger, FSP_DUTY_CROWN_SAVER)->due_s, seconds("2026-03-08T00:01:00Z"));
+            owed(book->ledger, FSP_DUTY_CROWN_SAVER)->due_s, seconds("2026-03-08T00:01:00Z"));
     inspect(book, "2026-03-20T00:00:00Z", "|scope=monthly");
-    duty = find(as_of(book, "2026-03-31T00:01:01Z"), FSP_DUTY_MONTHLY);
+    duty = owed(as_of(book, "2026-03-31T00:01:01Z"), FSP_DUTY_MONTHLY);
     assert_false(duty->overdue);
     assert_int_equal(duty->due_s, seconds("2026-04-19T00:00:00Z"));
     book_free(book);
@@ -84,7 +97,7 @@ a_look_by_eye_at_the_tour_is_no_thorough_inspection(void **state)
     (void)state;
     book_open(book);
     inspect(book, "2026-03-20T00:00:00Z", "|scope=tour");
-    assert_true(find(as_of(book, "2026-04-02T00:00:00Z"), FSP_DUTY_MONTHLY)->overdue);
+    assert_true(owed(as_of(book, "2026-04-02T00:00:00Z"), FSP_DUTY_MONTHLY)->overdue);
     book_free(book);
 }
 
@@ -113,12 +126,12 @@ each_event_calls_for_an_inspection_and_one_closes_them_all(void **state)
         book_open(book);
         assert_null(find(as_of(book, "2026-03-02T06:00:00Z"), events[i].duty));
         book_put(book, events[i].kind, "2026-03-02T00:00:00Z", events[i].members);
-        duty = find(as_of(book, "2026-03-02T06:00:00Z"), events[i].duty);
+        duty = owed(as_of(book, "2026-03-02T06:00:00Z"), events[i].duty);
         assert_non_null(duty);
         assert_string_equal(duty->name, "thorough inspection");
         assert_non_null(strstr(duty->why, "(entry 4)"));
         assert_false(duty->overdue);
-        assert_true(find(as_of(book, "2026-03-02T12:00:01Z"), events[i].duty)->overdue);
+        assert_true(owed(as_of(book, "2026-03-02T12:00:01Z"), events[i].duty)->overdue);
         inspect(book, "2026-03-02T13:00:00Z", "|scope=after-event|event=as noted");
         assert_null(find(as_of(book, "2026-03-02T14:00:00Z"), events[i].duty));
         book_free(book);
@@ -158,7 +171,7 @@ work_after_a_month_of_nothing_calls_for_an_inspection(void **state)
     assert_null(find(as_of(book, "2026-04-30T03:00:00Z"), FSP_DUTY_IDLE));
     /* Idle now: named, but not overdue. */
     assert_non_null(find(as_of(book, "2026-06-01T00:00:00Z"), FSP_DUTY_IDLE));
-    assert_false(find(book->ledger, FSP_DUTY_IDLE)->overdue);
+    assert_false(owed(book->ledger, FSP_DUTY_IDLE)->overdue);
     book_free(book);
 }
 
@@ -171,23 +184,23 @@ a_slip_owes_a_crown_saver_test_and_an_anchor_check(void **state)
     (void)state;
     book_open(book);
     book_put(book, "slip", "2026-03-02T00:00:00Z", "length=30ft");
-    duty = find(as_of(book, "2026-03-02T01:00:00Z"), FSP_DUTY_ANCHOR);
+    duty = owed(as_of(book, "2026-03-02T01:00:00Z"), FSP_DUTY_ANCHOR);
     assert_non_null(duty);
     assert_int_equal(duty->due_s, 0);
-    assert_true(find(book->ledger, FSP_DUTY_CROWN_SAVER)->overdue);
+    assert_true(owed(book->ledger, FSP_DUTY_CROWN_SAVER)->overdue);
     book_put(book, "check", "2026-03-02T02:00:00Z", "item=crown-saver|result=failed");
-    assert_true(find(as_of(book, "2026-03-02T03:00:00Z"), FSP_DUTY_CROWN_SAVER)->overdue);
+    assert_true(owed(as_of(book, "2026-03-02T03:00:00Z"), FSP_DUTY_CROWN_SAVER)->overdue);
     book_put(book, "check", "2026-03-02T03:00:00Z", "item=crown-saver|result=good");
-    assert_false(find(as_of(book, "2026-03-02T04:00:00Z"), FSP_DUTY_CROWN_SAVER)->overdue);
+    assert_false(owed(as_of(book, "2026-03-02T04:00:00Z"), FSP_DUTY_CROWN_SAVER)->overdue);
     book_put(book, "work", "2026-03-02T05:00:00Z", "op=round-trip|depth=9000ft");
-    duty = find(as_of(book, "2026-03-02T07:00:01Z"), FSP_DUTY_ANCHOR);
+    duty = owed(as_of(book, "2026-03-02T07:00:01Z"), FSP_DUTY_ANCHOR);
     assert_int_equal(duty->due_s, seconds("2026-03-02T07:00:00Z"));
     assert_true(duty->overdue);
     book_put(book, "check", "2026-03-02T08:00:00Z", "item=anchor|result=torque right");
     assert_null(find(as_of(book, "2026-03-02T09:00:00Z"), FSP_DUTY_ANCHOR));
     book_put(book, "cut", "2026-03-03T00:00:00Z",
             "length=30ft|reason=goal|checks=[{\"item\":\"crown-saver\",\"result\":\"good\"}]");
-    assert_false(find(as_of(book, "2026-03-03T01:00:00Z"), FSP_DUTY_CROWN_SAVER)->overdue);
+    assert_false(owed(as_of(book, "2026-03-03T01:00:00Z"), FSP_DUTY_CROWN_SAVER)->overdue);
     assert_non_null(find(book->ledger, FSP_DUTY_ANCHOR));
     book_free(book);
 }
@@ -201,13 +214,13 @@ a_stacked_rig_rests_its_weekly_and_monthly_duties(void **state)
     (void)state;
     book_open(book);
     book_put(book, "state", "2026-03-02T00:00:00Z", "state=stacked");
-    duty = find(as_of(book, "2026-06-01T00:00:00Z"), FSP_DUTY_MONTHLY);
+    duty = owed(as_of(book, "2026-06-01T00:00:00Z"), FSP_DUTY_MONTHLY);
     assert_true(duty->suspended);
     assert_false(duty->overdue);
-    assert_true(find(book->ledger, FSP_DUTY_CROWN_SAVER)->suspended);
+    assert_true(owed(book->ledger, FSP_DUTY_CROWN_SAVER)->suspended);
     assert_int_equal(fsp_ledger_peek(book->ledger)->duties_overdue, 0);
     book_put(book, "state", "2026-06-02T00:00:00Z", "state=working");
-    assert_true(find(as_of(book, "2026-06-03T00:00:00Z"), FSP_DUTY_MONTHLY)->overdue);
+    assert_true(owed(as_of(book, "2026-06-03T00:00:00Z"), FSP_DUTY_MONTHLY)->overdue);
     assert_non_null(find(book->ledger, FSP_DUTY_IDLE));
     book_free(book);
 }
@@ -221,8 +234,8 @@ a_new_line_owes_a_baseline_after_its_first_work(void **state)
     book_open(book);
     assert_null(find(book_fold(book), FSP_DUTY_BASELINE));
     book_put(book, "work", "2026-03-02T00:00:00Z", "op=round-trip|depth=9000ft");
-    assert_false(find(as_of(book, "2026-03-08T00:00:00Z"), FSP_DUTY_BASELINE)->overdue);
-    assert_true(find(as_of(book, "2026-03-10T00:00:00Z"), FSP_DUTY_BASELINE)->overdue);
+    assert_false(owed(as_of(book, "2026-03-08T00:00:00Z"), FSP_DUTY_BASELINE)->overdue);
+    assert_true(owed(as_of(book, "2026-03-10T00:00:00Z"), FSP_DUTY_BASELINE)->overdue);
     inspect(book, "2026-03-11T00:00:00Z",
             "|scope=tour|places=[{\"place\":\"fast-line sheave\",\"baseline\":\"1.41in\"}]");
     assert_null(find(book_fold(book), FSP_DUTY_BASELINE));

@@ -160,7 +160,7 @@ what_is_refused_is_left_as_it_was(void **state)
     static const enum fsp_db_mode modes[] = {FSP_DB_RIG, FSP_DB_OFFICE, FSP_DB_READ};
     static char before[1 << 16];
     static char after[1 << 16];
-    char path[200];
+    char path[400];
     struct fsp_db *db = NULL;
     struct fsp_err err;
 
