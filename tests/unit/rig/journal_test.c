@@ -15,16 +15,6 @@
 #include "store/logtable.h"
 #include "unit/rig/rig_fixture.h"
 
-static uint64_t
-size_of(struct fixture *fixture)
-{
-    struct fsp_journal_progress progress;
-    struct fsp_err err = {.rc = FSP_OK};
-
-    assert_ok(fsp_journal_progress(fixture->journal, &progress, &err), &err);
-    return progress.size;
-}
-
 static enum fsp_rc
 enter(struct fixture *fixture, int at, const char *depth, const char *once,
         struct fsp_journal_added *added, struct fsp_err *err)
@@ -35,18 +25,6 @@ enter(struct fixture *fixture, int at, const char *depth, const char *once,
     fsp_record_free(record);
     return rc;
 }
-
-static enum fsp_rc
-take(struct fixture *fixture, const char *text, bool also, struct fsp_journal_added *added,
-        struct fsp_err *err)
-{
-    return fsp_inbox_take_file(
-            fixture->journal, fixture_file(fixture, "sheet.csv", text), also, added, err);
-}
-
-#define HEADER "kind,at,by,op,depth,row\n"
-#define ROW(minute, depth, row)                                                                \
-    "work,2026-02-02T10:" minute ":00Z,clerk,round-trip," depth "," row "\n"
 
 /* ---- making and opening ------------------------------------------------------------------ */
 
@@ -60,7 +38,7 @@ a_new_store_is_empty_private_and_sound(void **state)
     char path[256];
     struct stat st;
 
-    assert_int_equal(size_of(fixture), 0);
+    assert_int_equal(fixture_size(fixture), 0);
     assert_int_equal(fsp_journal_state(fixture->journal), FSP_JOURNAL_SOUND);
     assert_string_equal(about->rig, "heron");
     assert_int_equal(strlen(about->incarnation), FSP_INCARNATION_LEN);
@@ -88,7 +66,7 @@ a_store_is_never_made_over_another(void **state)
             FSP_EINVAL);
     assert_non_null(strstr(err.text, "not empty"));
     fixture_reopen(fixture);
-    assert_int_equal(size_of(fixture), 1);
+    assert_int_equal(fixture_size(fixture), 1);
 }
 
 static void
@@ -186,7 +164,7 @@ two_writers_share_one_log(void **state)
         fsp_record_free(record);
     }
     fsp_journal_close(other);
-    assert_int_equal(size_of(fixture), 6);
+    assert_int_equal(fixture_size(fixture), 6);
 }
 
 /* ---- enter ------------------------------------------------------------------------------- */
@@ -205,7 +183,7 @@ a_once_token_adds_once(void **state)
     assert_true(added.known);
     assert_int_equal(added.added, 0);
     assert_int_equal(added.first, 0);
-    assert_int_equal(size_of(fixture), 1);
+    assert_int_equal(fixture_size(fixture), 1);
 }
 
 static void
@@ -219,7 +197,7 @@ a_once_token_for_another_record_is_refused(void **state)
     assert_int_equal(enter(fixture, 2, "4000ft", "form-17", &added, &err), FSP_EINVAL);
     assert_non_null(strstr(err.text, "entry 0"));
     assert_int_equal(enter(fixture, 2, "4000ft", "", &added, &err), FSP_EINVAL);
-    assert_int_equal(size_of(fixture), 1);
+    assert_int_equal(fixture_size(fixture), 1);
 }
 
 static void
@@ -235,7 +213,7 @@ an_identical_record_entered_twice_is_added_and_named(void **state)
     assert_true(added.has_twin);
     assert_int_equal(added.twin, 0);
     assert_int_equal(added.first, 1);
-    assert_int_equal(size_of(fixture), 2);
+    assert_int_equal(fixture_size(fixture), 2);
 }
 
 static void
@@ -249,11 +227,11 @@ the_same_time_kind_and_op_with_other_content_is_refused_unless_also(void **state
     assert_ok(enter(fixture, 1, "4000ft", NULL, &added, &err), &err);
     assert_int_equal(enter(fixture, 1, "4100ft", NULL, &added, &err), FSP_EFORMAT);
     assert_non_null(strstr(err.text, "amend entry=0"));
-    assert_int_equal(size_of(fixture), 1);
+    assert_int_equal(fixture_size(fixture), 1);
     record = fixture_record(fixture, 1, "4100ft");
     assert_ok(fsp_journal_enter(fixture->journal, record, NULL, true, &added, &err), &err);
     fsp_record_free(record);
-    assert_int_equal(size_of(fixture), 2);
+    assert_int_equal(fixture_size(fixture), 2);
 }
 
 static void
@@ -329,13 +307,13 @@ the_same_sheet_twice_adds_nothing_the_second_time(void **state)
     struct fsp_err err = {.rc = FSP_OK};
     const char *text = HEADER ROW("00", "4000ft", "") ROW("10", "4000ft", "");
 
-    assert_ok(take(fixture, text, false, &added, &err), &err);
+    assert_ok(fixture_take(fixture, text, false, &added, &err), &err);
     assert_int_equal(added.added, 2);
     fixture->now_us += 3600 * FSP_US_PER_S;
-    assert_ok(take(fixture, text, false, &added, &err), &err);
+    assert_ok(fixture_take(fixture, text, false, &added, &err), &err);
     assert_int_equal(added.added, 0);
     assert_int_equal(added.skipped, 2);
-    assert_int_equal(size_of(fixture), 2);
+    assert_int_equal(fixture_size(fixture), 2);
 }
 
 static void
@@ -345,10 +323,10 @@ yesterdays_sheet_plus_rows_adds_only_the_rows(void **state)
     struct fsp_journal_added added;
     struct fsp_err err = {.rc = FSP_OK};
 
-    assert_ok(take(fixture, HEADER ROW("00", "4000ft", "") ROW("10", "4000ft", ""), false,
-                      &added, &err),
+    assert_ok(fixture_take(fixture, HEADER ROW("00", "4000ft", "") ROW("10", "4000ft", ""),
+                      false, &added, &err),
             &err);
-    assert_ok(take(fixture,
+    assert_ok(fixture_take(fixture,
                       HEADER ROW("00", "4000ft", "") ROW("05", "4000ft", "")
                               ROW("10", "4000ft", "") ROW("20", "4000ft", ""),
                       false, &added, &err),
@@ -368,16 +346,16 @@ two_identical_rows_are_two_trips_and_stay_two(void **state)
     const char *three =
             HEADER ROW("00", "4000ft", "") ROW("00", "4000ft", "") ROW("00", "4000ft", "");
 
-    assert_ok(take(fixture, two, false, &added, &err), &err);
+    assert_ok(fixture_take(fixture, two, false, &added, &err), &err);
     assert_int_equal(added.added, 2);
-    assert_ok(take(fixture, two, false, &added, &err), &err);
+    assert_ok(fixture_take(fixture, two, false, &added, &err), &err);
     assert_int_equal(added.added, 0);
-    assert_ok(take(fixture, three, false, &added, &err), &err);
+    assert_ok(fixture_take(fixture, three, false, &added, &err), &err);
     assert_int_equal(added.added, 1);
     assert_int_equal(added.skipped, 2);
-    assert_ok(take(fixture, HEADER ROW("00", "4000ft", ""), false, &added, &err), &err);
+    assert_ok(fixture_take(fixture, HEADER ROW("00", "4000ft", ""), false, &added, &err), &err);
     assert_int_equal(added.skipped, 1);
-    assert_int_equal(size_of(fixture), 3);
+    assert_int_equal(fixture_size(fixture), 3);
 }
 
 static void
@@ -387,17 +365,17 @@ a_corrected_row_refuses_the_whole_sheet_and_names_the_entry(void **state)
     struct fsp_journal_added added;
     struct fsp_err err = {.rc = FSP_OK};
 
-    assert_ok(take(fixture, HEADER ROW("00", "4000ft", "") ROW("10", "4000ft", ""), false,
-                      &added, &err),
+    assert_ok(fixture_take(fixture, HEADER ROW("00", "4000ft", "") ROW("10", "4000ft", ""),
+                      false, &added, &err),
             &err);
-    assert_int_equal(take(fixture,
+    assert_int_equal(fixture_take(fixture,
                              HEADER ROW("00", "4000ft", "") ROW("10", "4100ft", "")
                                      ROW("20", "4000ft", ""),
                              false, &added, &err),
             FSP_EFORMAT);
     assert_non_null(strstr(err.text, "line 3"));
     assert_non_null(strstr(err.text, "entry 1"));
-    assert_int_equal(size_of(fixture), 2);
+    assert_int_equal(fixture_size(fixture), 2);
 }
 
 static void
@@ -407,17 +385,18 @@ rows_of_one_sheet_are_told_apart_by_row(void **state)
     struct fsp_journal_added added;
     struct fsp_err err = {.rc = FSP_OK};
 
-    assert_int_equal(take(fixture, HEADER ROW("00", "4000ft", "") ROW("00", "4100ft", ""),
-                             false, &added, &err),
+    assert_int_equal(
+            fixture_take(fixture, HEADER ROW("00", "4000ft", "") ROW("00", "4100ft", ""), false,
+                    &added, &err),
             FSP_EFORMAT);
     assert_non_null(strstr(err.text, "lines 2 and 3"));
-    assert_int_equal(size_of(fixture), 0);
-    assert_ok(take(fixture, HEADER ROW("00", "4000ft", "1") ROW("00", "4100ft", "2"), false,
-                      &added, &err),
+    assert_int_equal(fixture_size(fixture), 0);
+    assert_ok(fixture_take(fixture, HEADER ROW("00", "4000ft", "1") ROW("00", "4100ft", "2"),
+                      false, &added, &err),
             &err);
     assert_int_equal(added.added, 2);
     /* The sheet grows by another of the same minute. */
-    assert_ok(take(fixture,
+    assert_ok(fixture_take(fixture,
                       HEADER ROW("00", "4000ft", "1") ROW("00", "4100ft", "2")
                               ROW("00", "4200ft", "3"),
                       false, &added, &err),
@@ -425,8 +404,9 @@ rows_of_one_sheet_are_told_apart_by_row(void **state)
     assert_int_equal(added.added, 1);
     /* Renumbered rows would be counted twice: refused. */
     assert_int_equal(
-            take(fixture, HEADER ROW("00", "4000ft", "7"), false, &added, &err), FSP_EFORMAT);
-    assert_int_equal(size_of(fixture), 3);
+            fixture_take(fixture, HEADER ROW("00", "4000ft", "7"), false, &added, &err),
+            FSP_EFORMAT);
+    assert_int_equal(fixture_size(fixture), 3);
 }
 
 static void
@@ -446,11 +426,11 @@ one_bad_row_keeps_the_whole_sheet_out(void **state)
     };
 
     for (size_t i = 0; i < sizeof(bad) / sizeof(bad[0]); i++) {
-        enum fsp_rc rc = take(fixture, bad[i], false, &added, &err);
+        enum fsp_rc rc = fixture_take(fixture, bad[i], false, &added, &err);
 
         if (rc != FSP_EFORMAT && rc != FSP_ELIMIT)
             fail_msg("sheet %zu: rc %d", i, (int)rc);
-        assert_int_equal(size_of(fixture), 0);
+        assert_int_equal(fixture_size(fixture), 0);
     }
 }
 
@@ -539,7 +519,7 @@ a_restored_copy_reads_but_neither_signs_nor_appends(void **state)
     fixture_reopen(fixture);
     assert_int_equal(fsp_journal_state(fixture->journal), FSP_JOURNAL_RESTORED);
     assert_non_null(strstr(fsp_journal_state_why(fixture->journal), "restored copy"));
-    assert_int_equal(size_of(fixture), 2);
+    assert_int_equal(fixture_size(fixture), 2);
     assert_int_equal(enter(fixture, 9, "4000ft", NULL, &added, &err), FSP_EFORK);
     assert_non_null(strstr(err.text, "history incomplete"));
     assert_ok(fsp_journal_key(fixture->journal, &skey, &err), &err);
@@ -614,156 +594,6 @@ nothing_is_signed_over_an_entry_that_was_altered(void **state)
 
 #define CASE(name) cmocka_unit_test_setup_teardown(name, fixture_setup, fixture_teardown)
 
-/* ---- amendments and day sheets ------------------------------------------------------------ */
-
-static enum fsp_rc
-amend(struct fixture *fixture, const char *minute, const char *entry, const char *change,
-        struct fsp_err *err)
-{
-    struct fsp_check_context context;
-    struct fsp_journal_added added;
-    struct fsp_record *record = NULL;
-    char text[300];
-    int len = snprintf(text, sizeof(text),
-            "{\"kind\":\"amend\",\"at\":\"2026-02-03T10:%s:00Z\",\"by\":\"clerk\",\"entry\":%s,"
-            "\"reason\":\"typing\",%s}",
-            minute, entry, change);
-    enum fsp_rc rc = fsp_journal_context(fixture->journal, &context, err);
-
-    if (rc == FSP_OK)
-        rc = fsp_check_json(text, (size_t)len, &context, &record, err);
-    if (rc == FSP_OK)
-        rc = fsp_journal_enter(fixture->journal, record, NULL, false, &added, err);
-    fsp_record_free(record);
-    return rc;
-}
-
-static void
-a_corrected_sheet_is_known_once_its_entry_was_amended(void **state)
-{
-    static const char first[] = HEADER ROW("01", "9300ft", "1") ROW("02", "9400ft", "2");
-    static const char corrected[] = HEADER ROW("01", "9300ft", "1") ROW("02", "9450ft", "2");
-    static const char grown[] =
-            HEADER ROW("01", "9300ft", "1") ROW("02", "9450ft", "2") ROW("03", "9500ft", "3");
-    struct fixture *fixture = *state;
-    struct fsp_journal_added added;
-    struct fsp_err err = {.rc = FSP_OK};
-
-    assert_ok(take(fixture, first, false, &added, &err), &err);
-    assert_int_equal(take(fixture, corrected, false, &added, &err), FSP_EFORMAT);
-    assert_non_null(strstr(err.text, "entry 1"));
-    assert_ok(amend(fixture, "01", "1", "\"set\":{\"depth\":\"9450ft\"}", &err), &err);
-    assert_ok(take(fixture, corrected, false, &added, &err), &err);
-    assert_int_equal(added.skipped, 2);
-    assert_ok(take(fixture, grown, false, &added, &err), &err);
-    assert_int_equal(added.skipped, 2);
-    assert_int_equal(added.added, 1);
-    /* the sheet as it was first is known too */
-    assert_ok(take(fixture, first, false, &added, &err), &err);
-    assert_int_equal(added.added, 0);
-    assert_int_equal(size_of(fixture), 4);
-}
-
-static void
-one_entry_stands_for_one_row_in_whichever_form(void **state)
-{
-    static const char first[] = HEADER ROW("02", "9400ft", "2");
-    static const char both[] = HEADER ROW("02", "9400ft", "2") ROW("02", "9450ft", "2");
-    struct fixture *fixture = *state;
-    struct fsp_journal_added added;
-    struct fsp_err err = {.rc = FSP_OK};
-
-    assert_ok(take(fixture, first, false, &added, &err), &err);
-    assert_ok(amend(fixture, "01", "0", "\"set\":{\"depth\":\"9450ft\"}", &err), &err);
-    assert_int_equal(take(fixture, both, false, &added, &err), FSP_EFORMAT);
-    assert_ok(take(fixture, both, true, &added, &err), &err);
-    assert_int_equal(added.added, 1);
-    assert_int_equal(added.skipped, 1);
-}
-
-static void
-a_voided_amendment_takes_its_form_back(void **state)
-{
-    static const char first[] = HEADER ROW("02", "9400ft", "2");
-    static const char corrected[] = HEADER ROW("02", "9450ft", "2");
-    struct fixture *fixture = *state;
-    struct fsp_journal_added added;
-    struct fsp_err err = {.rc = FSP_OK};
-
-    assert_ok(take(fixture, first, false, &added, &err), &err);
-    assert_ok(amend(fixture, "01", "0", "\"set\":{\"depth\":\"9450ft\"}", &err), &err);
-    assert_ok(amend(fixture, "02", "0", "\"set\":{\"mud\":\"10ppg\"}", &err), &err);
-    assert_ok(amend(fixture, "03", "1", "\"void\":\"yes\"", &err), &err);
-    assert_int_equal(take(fixture, corrected, false, &added, &err), FSP_EFORMAT);
-    assert_ok(take(fixture, first, false, &added, &err), &err);
-    assert_int_equal(added.skipped, 1);
-}
-
-static void
-an_amendment_that_makes_no_record_is_refused(void **state)
-{
-    static const char first[] = HEADER ROW("02", "9400ft", "2");
-    struct fixture *fixture = *state;
-    struct fsp_journal_added added;
-    struct fsp_err err = {.rc = FSP_OK};
-    uint64_t size;
-
-    assert_ok(take(fixture, first, false, &added, &err), &err);
-    size = size_of(fixture);
-    /* length is no field of a round trip, and a kind never changes */
-    assert_int_not_equal(
-            amend(fixture, "01", "0", "\"set\":{\"length\":\"90ft\"}", &err), FSP_OK);
-    assert_non_null(strstr(err.text, "length"));
-    assert_int_not_equal(amend(fixture, "01", "0", "\"set\":{\"kind\":\"cut\"}", &err), FSP_OK);
-    assert_int_equal(size_of(fixture), size);
-}
-
-/* ---- the rig's zone ------------------------------------------------------------------------ */
-
-static enum fsp_rc
-enter_text(struct fixture *fixture, const char *text, struct fsp_record **record,
-        struct fsp_err *err)
-{
-    struct fsp_check_context context;
-    struct fsp_journal_added added;
-    enum fsp_rc rc = fsp_journal_context(fixture->journal, &context, err);
-
-    *record = NULL;
-    if (rc == FSP_OK)
-        rc = fsp_check_json(text, strlen(text), &context, record, err);
-    if (rc == FSP_OK)
-        rc = fsp_journal_enter(fixture->journal, *record, NULL, false, &added, err);
-    return rc;
-}
-
-static void
-times_without_an_offset_are_in_the_zone_of_the_rigs_record(void **state)
-{
-    static const char slip[] = "{\"kind\":\"slip\",\"at\":\"2026-02-02 "
-                               "10:00\",\"by\":\"clerk\",\"length\":\"30ft\"}";
-    struct fixture *fixture = *state;
-    struct fsp_record *record;
-    struct fsp_err err = {.rc = FSP_OK};
-
-    assert_int_equal(enter_text(fixture, slip, &record, &err), FSP_EFORMAT);
-    assert_non_null(strstr(err.text, "zone"));
-    fsp_record_free(record);
-    assert_ok(enter_text(fixture,
-                      "{\"kind\":\"rig\",\"at\":\"2026-02-01T00:00:00Z\",\"by\":\"clerk\","
-                      "\"mast\":\"142ft\",\"drum\":\"30in\",\"block\":\"47000lb\","
-                      "\"zone\":\"-03:00\"}",
-                      &record, &err),
-            &err);
-    fsp_record_free(record);
-    assert_ok(enter_text(fixture, slip, &record, &err), &err);
-    assert_string_equal(fsp_record_text(record, "at"), "2026-02-02T13:00:00Z");
-    fsp_record_free(record);
-    assert_ok(amend(fixture, "01", "0", "\"set\":{\"zone\":\"+02:00\"}", &err), &err);
-    assert_ok(enter_text(fixture, slip, &record, &err), &err);
-    assert_string_equal(fsp_record_text(record, "at"), "2026-02-02T08:00:00Z");
-    fsp_record_free(record);
-}
-
 int
 main(void)
 {
@@ -792,11 +622,6 @@ main(void)
             CASE(a_missing_or_foreign_signed_size_stops_signing),
             CASE(check_finds_nothing_in_a_good_store_and_the_altered_byte_in_a_bad_one),
             CASE(nothing_is_signed_over_an_entry_that_was_altered),
-            CASE(a_corrected_sheet_is_known_once_its_entry_was_amended),
-            CASE(one_entry_stands_for_one_row_in_whichever_form),
-            CASE(a_voided_amendment_takes_its_form_back),
-            CASE(an_amendment_that_makes_no_record_is_refused),
-            CASE(times_without_an_offset_are_in_the_zone_of_the_rigs_record),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

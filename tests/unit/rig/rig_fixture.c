@@ -1,5 +1,6 @@
 #include "support/test.h"
 
+#include "rig/inbox.h"
 #include "unit/rig/rig_fixture.h"
 
 #include <dirent.h>
@@ -181,4 +182,22 @@ fixture_file(struct fixture *fixture, const char *name, const char *text)
     (void)snprintf(path, sizeof(path), "%s/%s", fixture->parent, name);
     assert_ok(fsp_file_write(path, text, strlen(text), 0600, &err), &err);
     return path;
+}
+
+uint64_t
+fixture_size(struct fixture *fixture)
+{
+    struct fsp_journal_progress progress;
+    struct fsp_err err = {.rc = FSP_OK};
+
+    assert_ok(fsp_journal_progress(fixture->journal, &progress, &err), &err);
+    return progress.size;
+}
+
+enum fsp_rc
+fixture_take(struct fixture *fixture, const char *text, bool also,
+        struct fsp_journal_added *added, struct fsp_err *err)
+{
+    return fsp_inbox_take_file(
+            fixture->journal, fixture_file(fixture, "sheet.csv", text), also, added, err);
 }

@@ -5,6 +5,7 @@
 #ifndef FSP_TESTS_UNIT_RIG_FIXTURE_H
 #define FSP_TESTS_UNIT_RIG_FIXTURE_H
 
+#include <stdbool.h>
 #include <stdint.h>
 
 #include "base/clock.h"
@@ -36,6 +37,17 @@ struct fsp_record *fixture_record(struct fixture *fixture, int at, const char *d
 void fixture_fill(struct fixture *fixture, int n);
 /* Write text to a file of the parent folder; the path is static until the next call. */
 const char *fixture_file(struct fixture *fixture, const char *name, const char *text);
+/* Take a sheet of that text. */
+enum fsp_rc fixture_take(struct fixture *fixture, const char *text, bool also,
+        struct fsp_journal_added *added, struct fsp_err *err);
+/* Entries of the log. */
+uint64_t fixture_size(struct fixture *fixture);
+
+/* A sheet of round trips, each at a minute of one hour. */
+#define HEADER "kind,at,by,op,depth,row\n"
+#define ROW(minute, depth, row)                                                                \
+    "work,2026-02-02T10:" minute ":00Z,clerk,round-trip," depth "," row "\n"
+
 /* rm -r of a folder without following links. */
 void fixture_remove(const char *folder);
 
