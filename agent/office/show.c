@@ -18,16 +18,6 @@ view_of(const struct fsp_fleet_rig *rig)
     return fsp_ledger_peek(rig->ledger);
 }
 
-static void
-json_time(struct fsp_buf *buf, bool *first, const char *key, int64_t utc_s)
-{
-    char text[FSP_TIME_TEXT_LEN + 1];
-
-    if (utc_s != 0)
-        fsp_time_text(utc_s, text);
-    fsp_say_member_text(buf, first, key, utc_s == 0 ? NULL : text);
-}
-
 /* A value in `unit`, null when it is not known. */
 static void
 json_known(struct fsp_buf *buf, bool *first, const char *key, bool known, double value)
@@ -165,13 +155,13 @@ fleet_object(
     fsp_fleet_flag_text(rig, &flags);
     fsp_buf_add_byte(buf, '{');
     fsp_say_member_text(buf, &first, "rig", rig->name);
-    json_time(buf, &first, "as_of", fleet->as_of_s);
+    fsp_say_member_time(buf, &first, "as_of", fleet->as_of_s);
     json_current(buf, &first, fsp_fleet_current(rig));
     fsp_say_member_count(buf, &first, "entries", rig->entries);
     fsp_say_member_count(buf, &first, "unreadable", rig->unreadable);
     fsp_say_member_count(buf, &first, "forks", rig->forks);
-    json_time(buf, &first, "last_record", view->last_at_s);
-    json_time(buf, &first, "last_heard", rig->heard_s);
+    fsp_say_member_time(buf, &first, "last_record", view->last_at_s);
+    fsp_say_member_time(buf, &first, "last_heard", rig->heard_s);
     fsp_say_member_text(buf, &first, "reel", view->reel);
     json_known(buf, &first, "in_service_ft", hung, view->in_service_m / FSP_FT_M);
     json_known(
@@ -253,7 +243,7 @@ cut_object(const struct fsp_cut_row *cut, struct fsp_buf *buf)
     bool first = true;
 
     fsp_buf_add_byte(buf, '{');
-    json_time(buf, &first, "at", cut->at_s);
+    fsp_say_member_time(buf, &first, "at", cut->at_s);
     fsp_say_member_count(buf, &first, "log", cut->log);
     fsp_say_member_count(buf, &first, "index", cut->index);
     fsp_say_member_text(buf, &first, "reel", cut->reel);
@@ -435,9 +425,9 @@ fsp_show_rig_json(
     fsp_buf_add_byte(buf, '{');
     fsp_say_member_text(buf, &first, "rig", rig->name);
     fsp_say_member_text(buf, &first, "fleet", fleet->name);
-    json_time(buf, &first, "as_of", fleet->as_of_s);
+    fsp_say_member_time(buf, &first, "as_of", fleet->as_of_s);
     json_current(buf, &first, fsp_fleet_current(rig));
-    json_time(buf, &first, "last_heard", rig->heard_s);
+    fsp_say_member_time(buf, &first, "last_heard", rig->heard_s);
     fsp_say_member_count(buf, &first, "entries", rig->entries);
     fsp_say_member_count(buf, &first, "unreadable", rig->unreadable);
     fsp_say_member_count(buf, &first, "forks", rig->forks);
@@ -453,8 +443,8 @@ fsp_show_rig_json(
         fsp_say_member_text(buf, &inner, "origin", log->log.origin);
         fsp_say_member_count(buf, &inner, "size", log->size);
         json_base64(buf, &inner, "root", log->root, sizeof(log->root));
-        json_time(buf, &inner, "enrolled", log->log.enrolled_s);
-        json_time(buf, &inner, "last_heard", log->log.heard_s);
+        fsp_say_member_time(buf, &inner, "enrolled", log->log.enrolled_s);
+        fsp_say_member_time(buf, &inner, "last_heard", log->log.heard_s);
         fsp_say_member_count(buf, &inner, "forks", log->forks);
         fsp_buf_add_byte(buf, '}');
     }
@@ -514,7 +504,7 @@ fsp_show_early_json(const struct fsp_fleet *fleet, struct fsp_buf *buf)
             continue;
         fsp_buf_add_text(buf, flagged++ > 0 ? ",\n {" : "{");
         fsp_say_member_text(buf, &first, "rig", rig->name);
-        json_time(buf, &first, "as_of", fleet->as_of_s);
+        fsp_say_member_time(buf, &first, "as_of", fleet->as_of_s);
         fsp_say_member_text(buf, &first, "text", rig->review.text);
         json_review(buf, &first, &rig->review);
         fsp_say_key(buf, &first, "cuts");

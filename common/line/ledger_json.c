@@ -26,15 +26,6 @@ member_time(struct fsp_buf *buf, bool *first, const char *key, int64_t at_s)
     fsp_say_member_text(buf, first, key, text);
 }
 
-static void
-member_time_or_null(struct fsp_buf *buf, bool *first, const char *key, int64_t at_s)
-{
-    if (at_s != 0)
-        member_time(buf, first, key, at_s);
-    else
-        fsp_say_member_text(buf, first, key, NULL);
-}
-
 /* The programme's entry, by log and index; null without one. */
 static void
 write_program(const struct fsp_cut_row *row, bool *first, struct fsp_buf *buf)
@@ -138,7 +129,7 @@ write_duties(const struct fsp_ledger *ledger, struct fsp_buf *buf)
 
         fsp_buf_add_text(buf, i > 0 ? ",{" : "{");
         fsp_say_member_text(buf, &first, "closes", duty->closes);
-        member_time_or_null(buf, &first, "due", duty->due_s);
+        fsp_say_member_time(buf, &first, "due", duty->due_s);
         fsp_say_member_text(buf, &first, "kind", fsp_duty_kind_text(duty->kind));
         fsp_say_member_text(buf, &first, "name", duty->name);
         fsp_say_member_bool(buf, &first, "overdue", duty->overdue);
@@ -175,9 +166,9 @@ member_day(
 
     fsp_say_key(buf, first, key);
     fsp_buf_add_byte(buf, '{');
-    member_time_or_null(buf, &inner, "earliest", day->earliest_s);
-    member_time_or_null(buf, &inner, "latest", day->latest_s);
-    member_time_or_null(buf, &inner, "likely", day->likely_s);
+    fsp_say_member_time(buf, &inner, "earliest", day->earliest_s);
+    fsp_say_member_time(buf, &inner, "latest", day->latest_s);
+    fsp_say_member_time(buf, &inner, "likely", day->likely_s);
     fsp_buf_add_byte(buf, '}');
 }
 
@@ -249,7 +240,7 @@ fsp_ledger_json(const struct fsp_ledger *ledger, struct fsp_buf *buf)
 
     fsp_buf_add_byte(buf, '{');
     write_head(ledger, &first, buf);
-    member_time_or_null(buf, &first, "last_at", view->last_at_s);
+    fsp_say_member_time(buf, &first, "last_at", view->last_at_s);
     fsp_say_member_count(buf, &first, "late_entries", view->late_entries);
     fsp_say_key(buf, &first, "lift");
     write_lift(view, buf);

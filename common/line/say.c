@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/clock.h"
 #include "record/quantity.h"
 
 void
@@ -143,6 +144,16 @@ fsp_say_member_text(struct fsp_buf *buf, bool *first, const char *key, const cha
 {
     fsp_say_key(buf, first, key);
     fsp_say_json_text(buf, text);
+}
+
+void
+fsp_say_member_time(struct fsp_buf *buf, bool *first, const char *key, int64_t utc_s)
+{
+    char text[FSP_TIME_TEXT_LEN + 1];
+
+    if (utc_s != 0)
+        fsp_time_text(utc_s, text);
+    fsp_say_member_text(buf, first, key, utc_s == 0 ? NULL : text);
 }
 
 void

@@ -41,6 +41,8 @@ void fsp_say_json_piece(struct fsp_buf *buf, const char *text, size_t len);
 void fsp_say_key(struct fsp_buf *buf, bool *first, const char *key);
 void fsp_say_member(struct fsp_buf *buf, bool *first, const char *key, double value);
 void fsp_say_member_text(struct fsp_buf *buf, bool *first, const char *key, const char *text);
+/* Seconds since 1970 as RFC 3339; null for 0, which is "not known". */
+void fsp_say_member_time(struct fsp_buf *buf, bool *first, const char *key, int64_t utc_s);
 void fsp_say_member_bool(struct fsp_buf *buf, bool *first, const char *key, bool value);
 void fsp_say_member_count(struct fsp_buf *buf, bool *first, const char *key, uint64_t value);
 

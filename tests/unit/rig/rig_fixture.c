@@ -45,7 +45,6 @@ make_office(struct fixture *fixture)
                       &fixture->env, &err),
             &err);
     assert_int_equal(fsp_box_key_make(&fixture->box, fsp_env_system(), NULL), FSP_OK);
-    fsp_box_key_id(fixture->box.pub, fixture->box.id);
     (void)snprintf(invitation->fleet, sizeof(invitation->fleet), "lantern-basin");
     (void)snprintf(invitation->rig, sizeof(invitation->rig), "heron");
     (void)snprintf(invitation->url, sizeof(invitation->url), "http://127.0.0.1:1");
