@@ -26,19 +26,12 @@
 #include "base/buf.h"
 #include "base/err.h"
 #include "record/record.h"
+#include "record/sigstate.h"
 
 #define FSP_LEDGER_NOTES ((size_t)500)
 
 /* Version of the rules; part of the JSON, raised whenever a number can change. */
 #define FSP_LEDGER_RULES 1
-
-enum fsp_sig_state {
-    FSP_SIG_NONE = 0,
-    FSP_SIG_GOOD,
-    FSP_SIG_BAD,
-    FSP_SIG_OFF_ROSTER,
-    FSP_SIG_OUT_OF_DATE,
-};
 
 /* One entry of a log, as the caller knows it. record NULL: kept but not readable. */
 struct fsp_ledger_entry {
