@@ -3,13 +3,12 @@
 #include <math.h>
 #include <string.h>
 
+#include "line/critical_priv.h"
 #include "line/cutlength.h"
 #include "line/hoist.h"
 #include "record/quantity.h"
 
-#define HALF_GIRTH (3.14159265358979323846 / 2)
-#define AROUND     2.0 /* laps on each side of the table's */
-#define EPSILON    1e-9
+#define AROUND 2.0 /* laps on each side of the table's */
 
 static int
 crossovers(const struct fsp_geometry *g)
@@ -23,24 +22,25 @@ fsp_critical_lap(const struct fsp_geometry *geometry)
     return fsp_cutlength_lap(geometry->drum_m, geometry->rope_m);
 }
 
-static double
-spacing(const struct fsp_geometry *g)
+double
+fsp_critical_spacing(const struct fsp_geometry *g)
 {
     return fsp_critical_lap(g) / crossovers(g);
 }
 
 /* Rope on the drum with the block at its upper pick-up and that much slipped onto it. */
-static double
-drum_rope(const struct fsp_geometry *g, double slipped_m)
+double
+fsp_critical_drum_rope(const struct fsp_geometry *g, double slipped_m)
 {
     return g->wraps_low * fsp_critical_lap(g) + g->lines * g->pick_m[1] + slipped_m;
 }
 
 /* The end of what is known of the drum: its first layer, or all that is ever on it. */
-static double
-first_layer(const struct fsp_geometry *g, double slipped_m)
+double
+fsp_critical_first_layer(const struct fsp_geometry *g, double slipped_m)
 {
-    double rope = drum_rope(g, slipped_m), layer = g->laps_per_layer * fsp_critical_lap(g);
+    double rope = fsp_critical_drum_rope(g, slipped_m),
+           layer = g->laps_per_layer * fsp_critical_lap(g);
 
     return layer > 0 && layer < rope ? layer : rope;
 }
@@ -79,7 +79,7 @@ check_drum(const struct fsp_geometry *g, double cut_m, struct fsp_err *err)
     if (within("wraps-low", g->wraps_low, 0, 200, err) != FSP_OK ||
             within("laps-per-layer", g->laps_per_layer, 0, 100, err) != FSP_OK)
         return FSP_EINVAL;
-    wraps = drum_rope(g, cut_m) / lap;
+    wraps = fsp_critical_drum_rope(g, cut_m) / lap;
     if (most > 0 && wraps > most)
         return fsp_err_set(err, FSP_EINVAL,
                 "wraps-low: with the block at pick-high and the line slipped %.1f laps lie on "
@@ -151,8 +151,8 @@ fsp_critical_points(
 
 /* ---- the test ---- */
 
-static void
-judge(struct fsp_candidate *out, const struct fsp_overlap *overlap)
+void
+fsp_critical_judge(struct fsp_candidate *out, const struct fsp_overlap *overlap)
 {
     size_t i;
 
@@ -188,7 +188,7 @@ try_sheaves(const struct fsp_geometry *g, struct fsp_candidate *out)
                 if (points[i].kind == FSP_POINT_ANCHOR || fabs(apart) > FSP_CRITICAL_NEAR_M)
                     continue;
                 out->sheaves++;
-                judge(out, &overlap);
+                fsp_critical_judge(out, &overlap);
             }
         }
     }
@@ -198,7 +198,7 @@ try_sheaves(const struct fsp_geometry *g, struct fsp_candidate *out)
 static double
 off_crossover(const struct fsp_geometry *g, double x_m)
 {
-    double every = spacing(g);
+    double every = fsp_critical_spacing(g);
 
     return x_m - round(x_m / every) * every;
 }
@@ -210,55 +210,68 @@ judge_drum(const struct fsp_geometry *g, struct fsp_candidate *out, enum fsp_poi
     struct fsp_overlap overlap = {
             {.kind = now, .pick = -1}, {.kind = before, .pick = -1}, slips_ago, apart_m};
 
-    if (fabs(apart_m) > spacing(g) / FSP_CRITICAL_SHARE + EPSILON)
+    if (fabs(apart_m) > fsp_critical_spacing(g) / FSP_CRITICAL_SHARE + EPSILON)
         return;
     out->crossovers++;
-    judge(out, &overlap);
+    fsp_critical_judge(out, &overlap);
 }
 
-/* The drum's points after a cut against those of each cut before it that are still strung. All
- * crossovers of a drum meet the old ones together or not at all: they count as one. */
+/* All crossovers of a drum meet the old ones together or not at all: they count as one. */
+void
+fsp_critical_meet_drum(
+        const struct fsp_geometry *g, struct fsp_candidate *out, double moved_m, int slips_ago)
+{
+    double end = fsp_critical_first_layer(g, out->cut_m), every = fsp_critical_spacing(g);
+    double rise = g->laps_per_layer * fsp_critical_lap(g);
+    bool rises = rise > 0 && rise < fsp_critical_drum_rope(g, out->cut_m);
+
+    /* Something old must still lie where the first crossover of the drum is, or beyond. */
+    if (1 + round(moved_m / every) <= floor(end / every + EPSILON))
+        judge_drum(g, out, FSP_POINT_CROSSOVER, FSP_POINT_CROSSOVER, slips_ago,
+                off_crossover(g, moved_m));
+    /* The rise ends the layer: old crossovers never reach it, but a crossover can come to lie
+     * where the rise was. */
+    if (rises && round((rise - moved_m) / every) >= 1)
+        judge_drum(g, out, FSP_POINT_CROSSOVER, FSP_POINT_RISE, slips_ago,
+                off_crossover(g, rise - moved_m));
+}
+
+/* The drum's points after a cut against those of each cut before it that are still strung. */
 static void
 try_drum(const struct fsp_geometry *g, int slips, struct fsp_candidate *out)
 {
-    double end = first_layer(g, out->cut_m), rise = g->laps_per_layer * fsp_critical_lap(g);
-    double every = spacing(g);
-    bool rises = rise > 0 && rise < drum_rope(g, out->cut_m);
+    double end = fsp_critical_first_layer(g, out->cut_m);
     int cuts;
 
-    for (cuts = 1; cuts * out->cut_m <= end && cuts * slips <= FSP_CRITICAL_MOVES; cuts++) {
-        double moved = cuts * out->cut_m;
-
-        /* Something old must still lie where the first crossover of the drum is, or beyond. */
-        if (1 + round(moved / every) <= floor(end / every + EPSILON))
-            judge_drum(g, out, FSP_POINT_CROSSOVER, FSP_POINT_CROSSOVER, cuts * slips,
-                    off_crossover(g, moved));
-        /* The rise ends the layer: old crossovers never reach it, but a crossover can come to
-         * lie where the rise was. */
-        if (rises && round((rise - moved) / every) >= 1)
-            judge_drum(g, out, FSP_POINT_CROSSOVER, FSP_POINT_RISE, cuts * slips,
-                    off_crossover(g, rise - moved));
-    }
+    for (cuts = 1; cuts * out->cut_m <= end && cuts * slips <= FSP_CRITICAL_MOVES; cuts++)
+        fsp_critical_meet_drum(g, out, cuts * out->cut_m, cuts * slips);
 }
 
-/* Spots that lie on a sheave at a pick-up and, with the block up, on a crossover of the drum. */
-static void
-try_mixed(const struct fsp_geometry *g, int slips, struct fsp_candidate *out)
+/* Spots that lie on a sheave at a pick-up and, with the block up, on a crossover of the drum, with
+ * so much slipped since the cut. */
+void
+fsp_critical_mix(const struct fsp_geometry *g, struct fsp_candidate *out, double slipped_m)
 {
     struct fsp_point points[FSP_CRITICAL_POINTS] = {{.x_m = 0}};
     size_t n = fsp_critical_points(g, points), i;
+    double end = fsp_critical_first_layer(g, slipped_m);
+
+    for (i = 0; i < n; i++) {
+        double x = points[i].x_m + slipped_m;
+
+        if (x <= end &&
+                fabs(off_crossover(g, x)) <= fsp_critical_spacing(g) / FSP_CRITICAL_SHARE)
+            out->mixed++;
+    }
+}
+
+static void
+try_mixed(const struct fsp_geometry *g, int slips, struct fsp_candidate *out)
+{
     int slip;
 
-    for (slip = 1; slip <= slips; slip++) {
-        double slipped = slip * out->slip_m, end = first_layer(g, slipped);
-
-        for (i = 0; i < n; i++) {
-            double x = points[i].x_m + slipped;
-
-            if (x <= end && fabs(off_crossover(g, x)) <= spacing(g) / FSP_CRITICAL_SHARE)
-                out->mixed++;
-        }
-    }
+    for (slip = 1; slip <= slips; slip++)
+        fsp_critical_mix(g, out, slip * out->slip_m);
 }
 
 void
@@ -269,9 +282,17 @@ fsp_critical_try(
     out->laps = laps;
     out->cut_m = laps * fsp_critical_lap(geometry);
     out->slip_m = out->cut_m / slips;
+    out->moves = slips;
     try_sheaves(geometry, out);
     try_drum(geometry, slips, out);
     try_mixed(geometry, slips, out);
+}
+
+/* Slips to the first overlap, none being the farthest. */
+static int
+again_after(const struct fsp_candidate *one)
+{
+    return one->again_after > 0 ? one->again_after : FSP_CRITICAL_MOVES + 1;
 }
 
 static bool
@@ -285,9 +306,50 @@ better(const struct fsp_candidate *a, const struct fsp_candidate *b, double laps
     }
     if (judged != 0)
         return judged < 0;
+    if (again_after(a) != again_after(b))
+        return again_after(a) > again_after(b);
+    if (a->again != b->again)
+        return a->again < b->again;
     if (a->mixed != b->mixed)
         return a->mixed < b->mixed;
     return fabs(a->laps - laps) < fabs(b->laps - laps) - EPSILON;
+}
+
+void
+fsp_critical_place(const struct fsp_candidate *one, double laps,
+        struct fsp_candidate out[static FSP_CRITICAL_CANDIDATES], size_t *n)
+{
+    size_t i;
+
+    for (i = *n; i > 0 && better(one, &out[i - 1], laps); i--)
+        out[i] = out[i - 1];
+    out[i] = *one;
+    (*n)++;
+}
+
+int
+fsp_critical_quarters(double laps, int out[static FSP_CRITICAL_CANDIDATES])
+{
+    int quarter, last = (int)floor((laps + AROUND) * 4), n = 0;
+
+    for (quarter = (int)ceil((laps - AROUND) * 4); quarter <= last; quarter++) {
+        /* Whole laps leave every crossover where one was. */
+        if (quarter > 0 && quarter % 4 != 0 && n < FSP_CRITICAL_CANDIDATES)
+            out[n++] = quarter;
+    }
+    return n;
+}
+
+enum fsp_rc
+fsp_critical_check_laps(
+        const struct fsp_geometry *geometry, double laps, int slips, struct fsp_err *err)
+{
+    if (!(laps > 0 && laps <= 200) || slips < 1)
+        return fsp_err_set(err, FSP_EINVAL,
+                "laps: found %.4g in %d slips; allowed: to 200, "
+                "in 1 slip or more",
+                laps, slips);
+    return fsp_critical_check(geometry, (laps + AROUND) * fsp_critical_lap(geometry), err);
 }
 
 enum fsp_rc
@@ -295,30 +357,17 @@ fsp_critical_rank(const struct fsp_geometry *geometry, double laps, int slips,
         struct fsp_candidate out[static FSP_CRITICAL_CANDIDATES], size_t *n,
         struct fsp_err *err)
 {
-    double lap = fsp_critical_lap(geometry);
-    int quarter, last = (int)floor((laps + AROUND) * 4);
+    enum fsp_rc rc = fsp_critical_check_laps(geometry, laps, slips, err);
+    int quarters[FSP_CRITICAL_CANDIDATES], count, i;
     struct fsp_candidate one;
-    size_t i;
-    enum fsp_rc rc;
 
     *n = 0;
-    if (!(laps > 0 && laps <= 200) || slips < 1)
-        return fsp_err_set(err, FSP_EINVAL,
-                "laps: found %.4g in %d slips; allowed: to 200, "
-                "in 1 slip or more",
-                laps, slips);
-    rc = fsp_critical_check(geometry, (laps + AROUND) * lap, err);
     if (rc != FSP_OK)
         return rc;
-    for (quarter = (int)ceil((laps - AROUND) * 4); quarter <= last; quarter++) {
-        /* Whole laps leave every crossover where one was. */
-        if (quarter <= 0 || quarter % 4 == 0 || *n == FSP_CRITICAL_CANDIDATES)
-            continue;
-        fsp_critical_try(geometry, quarter / 4.0, slips, &one);
-        for (i = *n; i > 0 && better(&one, &out[i - 1], laps); i--)
-            out[i] = out[i - 1];
-        out[i] = one;
-        (*n)++;
+    count = fsp_critical_quarters(laps, quarters);
+    for (i = 0; i < count; i++) {
+        fsp_critical_try(geometry, quarters[i] / 4.0, slips, &one);
+        fsp_critical_place(&one, laps, out, n);
     }
     return FSP_OK;
 }

@@ -17,6 +17,12 @@
  * judged. Exact for the drum's first layer. No length clears everything for ever: candidates are
  * ranked, never passed. Tolerances, 3 ft and a fifth of the crossovers' spacing: house figures.
  *
+ * A line that hangs has been slipped and cut by lengths of its own, perhaps with other numbers of
+ * lines. Seen from the anchor, n sheaves passed lie (N - n)(H - z), a half girth and the dead line
+ * before it, whatever the string-up; so where a line lay after each move is said by how far the
+ * anchor lies along it (slipped + drawn - returned), by how far the clamp does (cut + cropped), and
+ * by the number of lines. fsp_critical_next tests the next slip-and-cut against those places.
+ *
  * Ownership: everything lies in the caller's storage.
  * Units: metres; laps are plain numbers. Threads: pure.
  * Errors: FSP_EINVAL, the text names field, found and allowed.
@@ -75,6 +81,7 @@ struct fsp_overlap {
 
 struct fsp_candidate {
     double laps, cut_m, slip_m;
+    int moves;      /* slips to be made until the cut; 0: all has been slipped */
     int sheaves;    /* sheave on sheave, anchor with them: judged */
     int crossovers; /* crossover or rise on crossover or rise: judged, one for all of a kind */
     int mixed;      /* sheave on crossover within one cut: told, not judged */
@@ -82,6 +89,25 @@ struct fsp_candidate {
     int by_move[FSP_CRITICAL_MOVES]; /* judged, by slips ago less one */
     size_t n_left;
     struct fsp_overlap left[FSP_CRITICAL_LEFT];
+    /* Of fsp_critical_next: the same length repeated from here on; slips to the first overlap
+     * judged (0: none) and how many in all. */
+    int again_after, again;
+};
+
+/* Where the line lay between two moves: lengths along it from its first end, less what they were
+ * when it was hung. */
+struct fsp_place {
+    double anchor_m; /* slipped + drawn - returned */
+    double clamp_m;  /* cut + cropped at the drum */
+    int lines;
+};
+
+/* The slip-and-cut that comes next. */
+struct fsp_next {
+    double laps;      /* the table's */
+    int slips;        /* by the programme, between two cuts */
+    int slips_made;   /* since the last cut */
+    double slipped_m; /* in them */
 };
 
 enum fsp_rc fsp_critical_check(
@@ -97,6 +123,15 @@ void fsp_critical_try(
  * latest move, then with the one before it, and so on; then fewest in all, fewest told, nearest to
  * `laps`. */
 enum fsp_rc fsp_critical_rank(const struct fsp_geometry *geometry, double laps, int slips,
+        struct fsp_candidate out[static FSP_CRITICAL_CANDIDATES], size_t *n,
+        struct fsp_err *err) FSP_MUST_CHECK;
+/* The same lengths for the next slip-and-cut of a line whose places are known, the oldest first,
+ * the last one where it lies now (geometry->lines is what it was hung with; the places say what it
+ * is). Each slip still to be made is tested against every place before it, the cut against every
+ * place after a cut. Equal ones are told apart by what the same length repeated would leave.
+ * Lengths shorter than what has been slipped already are left out; *n may be 0. */
+enum fsp_rc fsp_critical_next(const struct fsp_geometry *geometry,
+        const struct fsp_place *places, size_t n_places, const struct fsp_next *next,
         struct fsp_candidate out[static FSP_CRITICAL_CANDIDATES], size_t *n,
         struct fsp_err *err) FSP_MUST_CHECK;
 

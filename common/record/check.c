@@ -8,7 +8,7 @@
 #include "record/kind.h"
 #include "record/value_priv.h"
 
-#define NOTED_ROOM  ((size_t)64)   /* what the agent adds: noted and computed fields */
+#define NOTED_ROOM  ((size_t)128)  /* what the agent adds: noted and computed fields */
 #define SURELY_FITS ((size_t)6000) /* typed bytes that cannot reach the limit, escaped or not */
 #define KINDS_MAX   64
 

@@ -5,108 +5,14 @@
 #include <string.h>
 
 #include "line/critical.h"
-#include "record/quantity.h"
+#include "unit/line/reeved.h"
 
-#define FT(x)     ((x)*FSP_FT_M)
-#define INCH(x)   ((x)*FSP_IN_M)
-#define PI        3.14159265358979323846
 #define MOVES_MAX 400
-#define MARKS_MAX 64
-
-/* A mast of 142 ft, 10 lines. */
-static struct fsp_geometry
-heron(void)
-{
-    struct fsp_geometry g = {.lines = 10, .crossovers = 1};
-
-    g.drum_m = INCH(30);
-    g.rope_m = INCH(1.375);
-    g.wraps_low = 14;
-    g.laps_per_layer = 38;
-    g.fast_m = FT(150);
-    g.dead_m = FT(150);
-    g.crown_m = FT(142);
-    g.pick_m[0] = FT(6);
-    g.pick_m[1] = FT(97);
-    g.sheave_m = FT(4.5);
-    return g;
-}
-
-/* ---- a rope reeved numerically: nothing here knows the formulas for x ---- */
-
-/* One rope from the clamp to the anchor. Spots are named by y, their length from the line's first
- * end. Moving the block moves rope between drum and blocks; what lies between clamp and anchor
- * changes by slips and cuts alone. */
-struct rope {
-    const struct fsp_geometry *g;
-    double held;    /* rope between clamp and anchor */
-    double clamp_y; /* the spot at the clamp: all cut so far */
-};
-
-struct marks {
-    double y[MARKS_MAX];
-    size_t n;
-    double anchor_y;
-};
-
-/* Walk from drum to anchor with the block at z: lengths from the drum to each sheave's first
- * contact and to the anchor. Returns the whole way. */
-static double
-walk(const struct fsp_geometry *g, double z, double *to_sheave)
-{
-    double way = g->fast_m, leg = g->crown_m - z, girth = PI * g->sheave_m / 2;
-    int passed;
-
-    for (passed = 0; passed <= g->lines; passed++) {
-        to_sheave[passed] = way;
-        way += girth;
-        if (passed < g->lines)
-            way += leg;
-    }
-    return way + g->dead_m;
-}
-
-static void
-reeve(struct rope *rope, const struct fsp_geometry *g)
-{
-    double to[MARKS_MAX] = {0};
-
-    rope->g = g;
-    rope->clamp_y = 0;
-    rope->held = g->wraps_low * PI * (g->drum_m + g->rope_m) + walk(g, 0, to);
-}
-
-static double
-on_drum(const struct rope *rope, double z)
-{
-    double to[MARKS_MAX] = {0};
-
-    return rope->held - walk(rope->g, z, to);
-}
-
-static void
-mark_sheaves(const struct rope *rope, struct marks *marks)
-{
-    double to[MARKS_MAX] = {0}, drum;
-    int pick, n;
-
-    marks->n = 0;
-    for (pick = 0; pick < 2; pick++) {
-        drum = on_drum(rope, rope->g->pick_m[pick]);
-        (void)walk(rope->g, rope->g->pick_m[pick], to);
-        for (n = 0; n <= rope->g->lines; n++) {
-            if (pick == 1 && n == rope->g->lines)
-                continue; /* the dead-line sheave sees the same spot at both */
-            marks->y[marks->n++] = rope->clamp_y + drum + to[n];
-        }
-    }
-    marks->anchor_y = rope->clamp_y + rope->held;
-}
 
 static void
 the_points_lie_where_a_reeved_rope_has_them(void **state)
 {
-    struct fsp_geometry g = heron();
+    struct fsp_geometry g = reeved_heron();
     struct fsp_point points[FSP_CRITICAL_POINTS];
     struct marks marks;
     struct rope rope;
@@ -116,11 +22,11 @@ the_points_lie_where_a_reeved_rope_has_them(void **state)
     (void)state;
     n = fsp_critical_points(&g, points);
     assert_int_equal(n, 22); /* 10 sheaves twice, the dead-line sheave, the anchor */
-    reeve(&rope, &g);
+    reeved_reeve(&rope, &g);
     for (move = 0; move < 7; move++) {
         double slipped = move * 9.5;
 
-        mark_sheaves(&rope, &marks);
+        reeved_mark_sheaves(&rope, &marks);
         assert_int_equal(marks.n, n - 1);
         /* y = x at the start + all slipped, whatever was cut. */
         for (i = 0; i + 1 < n; i++) {
@@ -136,14 +42,14 @@ the_points_lie_where_a_reeved_rope_has_them(void **state)
     }
     assert_int_equal(found, 7 * (n - 1));
     /* After cuts the drum holds what it held, slips since the last cut apart. */
-    assert_near(on_drum(&rope, 0), 14 * PI * INCH(31.375) + 9.5, 1e-9);
+    assert_near(reeved_on_drum(&rope, 0), 14 * PI * INCH(31.375) + 9.5, 1e-9);
 }
 
 /* By hand: S = 14 x pi x 31.375 / 12 = 114.99 ft, F = 150 ft; H = 142 + pi x 4.5 / 2 = 149.07. */
 static void
 points_worked_by_hand_agree(void **state)
 {
-    struct fsp_geometry g = heron();
+    struct fsp_geometry g = reeved_heron();
     struct fsp_point points[FSP_CRITICAL_POINTS];
     double s = 114.9951, h = 149.0686;
     size_t n = fsp_critical_points(&g, points);
@@ -161,89 +67,6 @@ points_worked_by_hand_agree(void **state)
     assert_int_equal(points[n - 1].kind, FSP_POINT_ANCHOR);
 }
 
-static uint32_t seed = 20260401;
-
-static double
-between(double least, double most)
-{
-    seed = seed * 1664525U + 1013904223U;
-    return least + (most - least) * (double)(seed >> 8) / 16777216.0;
-}
-
-static struct fsp_geometry
-random_rig(void)
-{
-    struct fsp_geometry g = {.lines = 2 * (int)between(2, 8), .crossovers = (int)between(1, 3)};
-
-    g.drum_m = between(0.4, 0.95);
-    g.rope_m = between(0.022, 0.05);
-    g.wraps_low = floor(between(8, 25));
-    g.laps_per_layer = between(0, 1) < 0.3 ? 0 : floor(between(30, 50)) + 0.37;
-    g.crown_m = between(25, 55);
-    g.fast_m = g.crown_m * between(1, 1.2);
-    g.dead_m = between(0, 1) < 0.3 ? 0 : g.crown_m;
-    g.pick_m[0] = between(0, 3);
-    g.pick_m[1] = g.crown_m * between(0.5, 0.8);
-    g.sheave_m = between(0.8, 1.6);
-    return g;
-}
-
-/* Old spots within reach of the new ones, tried by brute force. */
-static int
-meetings(const struct marks *now, const struct marks *old, bool anchor)
-{
-    size_t i, j;
-    int met = 0;
-
-    for (i = 0; i < now->n; i++) {
-        for (j = 0; j < old->n; j++)
-            met += fabs(now->y[i] - old->y[j]) <= FT(3) ? 1 : 0;
-        if (anchor)
-            met += fabs(now->y[i] - old->anchor_y) <= FT(3) ? 1 : 0;
-    }
-    return met;
-}
-
-struct drum {
-    double first_y, every; /* spots of crossovers: first_y + i x every, i = 0 .. n - 1 */
-    int n;
-    double rise_y; /* 0: none */
-};
-
-static void
-mark_drum(const struct rope *rope, double slipped_m, struct drum *drum)
-{
-    const struct fsp_geometry *g = rope->g;
-    double lap = PI * (g->drum_m + g->rope_m);
-    double rope_m = on_drum(rope, g->pick_m[1]) + slipped_m;
-
-    drum->every = lap / g->crossovers;
-    drum->first_y = rope->clamp_y + drum->every;
-    drum->rise_y = 0;
-    if (g->laps_per_layer > 0 && g->laps_per_layer * lap < rope_m) {
-        rope_m = g->laps_per_layer * lap;
-        drum->rise_y = rope->clamp_y + rope_m;
-    }
-    drum->n = (int)floor(rope_m / drum->every + 1e-9);
-}
-
-static int
-drum_meetings(const struct drum *now, const struct drum *old)
-{
-    double near = now->every / 5 + 1e-9;
-    bool cross = false, rise = false;
-    int i, j;
-
-    for (i = 0; i < now->n; i++) {
-        double y = now->first_y + i * now->every;
-
-        for (j = 0; j < old->n; j++)
-            cross = cross || fabs(y - (old->first_y + j * old->every)) <= near;
-        rise = rise || (old->rise_y > 0 && fabs(y - old->rise_y) <= near);
-    }
-    return (cross ? 1 : 0) + (rise ? 1 : 0);
-}
-
 /* Slip and cut a reeved rope for years, remember every spot that lay on a sheave or a crossover,
  * and count what meets; the library must have said so. */
 static void
@@ -256,24 +79,24 @@ one_programme(const struct fsp_geometry *g, double laps, int slips)
     int moves, cuts = 0, ago, met;
 
     fsp_critical_try(g, laps, slips, &said);
-    reeve(&rope, g);
+    reeved_reeve(&rope, g);
     moves = slips * (1 + (said.tested + 200) / slips);
     assert_true(moves <= MOVES_MAX);
-    mark_sheaves(&rope, &marks[0]);
-    mark_drum(&rope, said.cut_m, &drums[0]);
+    reeved_mark_sheaves(&rope, &marks[0]);
+    reeved_mark_drum(&rope, said.cut_m, &drums[0]);
     for (ago = 1; ago <= moves; ago++) {
         rope.held += said.slip_m;
-        mark_sheaves(&rope, &marks[ago]);
+        reeved_mark_sheaves(&rope, &marks[ago]);
         if (ago % slips != 0)
             continue;
         rope.held -= said.cut_m;
         rope.clamp_y += said.cut_m;
-        mark_drum(&rope, said.cut_m, &drums[++cuts]);
+        reeved_mark_drum(&rope, said.cut_m, &drums[++cuts]);
     }
     for (ago = 1; ago <= moves && ago <= FSP_CRITICAL_MOVES; ago++) {
-        met = meetings(&marks[moves], &marks[moves - ago], g->dead_m > 0);
+        met = reeved_meetings(&marks[moves], &marks[moves - ago], g->dead_m > 0);
         if (ago % slips == 0)
-            met += drum_meetings(&drums[cuts], &drums[cuts - ago / slips]);
+            met += reeved_drum_meetings(&drums[cuts], &drums[cuts - ago / slips]);
         if (met != said.by_move[ago - 1])
             fail_msg("%d lines, %.2f laps in %d slips, %d ago: met %d, said %d", g->lines, laps,
                     slips, ago, met, said.by_move[ago - 1]);
@@ -287,9 +110,9 @@ a_rope_slipped_and_cut_numerically_meets_what_was_said(void **state)
 
     (void)state;
     for (run = 0; run < 60; run++) {
-        struct fsp_geometry g = random_rig();
+        struct fsp_geometry g = reeved_random_rig();
 
-        one_programme(&g, floor(between(36, 70)) / 4, 1 + run % 4);
+        one_programme(&g, floor(reeved_between(36, 70)) / 4, 1 + run % 4);
     }
 }
 
@@ -319,7 +142,7 @@ static void
 candidates_are_ranked_latest_move_first(void **state)
 {
     static struct fsp_candidate list[FSP_CRITICAL_CANDIDATES];
-    struct fsp_geometry g = heron();
+    struct fsp_geometry g = reeved_heron();
     struct fsp_err err = {0};
     size_t n, i, j;
 
@@ -346,7 +169,7 @@ half_and_quarter_laps_do_what_they_are_for(void **state)
         double laps;
         int crossovers, first_cut;
     } rows[] = {{11.5, 1, 2}, {11.25, 1, 4}, {11.0, 1, 1}, {11.5, 2, 1}, {11.25, 2, 2}};
-    struct fsp_geometry g = heron();
+    struct fsp_geometry g = reeved_heron();
     static struct fsp_candidate one;
     size_t i, k;
 
@@ -369,7 +192,7 @@ static void
 what_lies_on_the_drum_and_on_a_sheave_is_told(void **state)
 {
     static struct fsp_candidate one;
-    struct fsp_geometry g = heron();
+    struct fsp_geometry g = reeved_heron();
 
     (void)state;
     g.laps_per_layer = 0;
@@ -414,17 +237,17 @@ bad_geometry_is_refused_with_the_fields_name(void **state)
 
     (void)state;
     for (i = 0; i < sizeof(rows) / sizeof(rows[0]); i++) {
-        g = heron();
+        g = reeved_heron();
         assert_int_equal(fsp_critical_check(&g, 28, &err), FSP_OK);
         memcpy((char *)&g + rows[i].offset, &rows[i].value, sizeof(double));
         assert_int_equal(fsp_critical_check(&g, 28, &err), FSP_EINVAL);
         if (strstr(err.text, rows[i].says) == NULL)
             fail_msg("row %zu: %s", i, err.text);
-        g = heron();
+        g = reeved_heron();
         memcpy((char *)&g + rows[i].offset, &(double){(double)NAN}, sizeof(double));
         assert_int_equal(fsp_critical_check(&g, 28, &err), FSP_EINVAL);
     }
-    g = heron();
+    g = reeved_heron();
     g.lines = 9;
     assert_int_equal(fsp_critical_check(&g, 28, &err), FSP_EINVAL);
     assert_non_null(strstr(err.text, "lines: found 9; allowed: an even number"));
