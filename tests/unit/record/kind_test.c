@@ -54,7 +54,8 @@ struct contract {
 static const struct contract contract[] = {
         {"rig", "mast drum block",
                 "drum-at crossovers laps-per-layer wraps-low dead-wraps sheave bearing rolling "
-                "crown pick-low pick-high drive stand indicator zone tours ratings"},
+                "crown fast-line dead-line block-low pick-low pick-high drive stand indicator "
+                "zone tours ratings"},
         {"reel", "reel rope grade received strung lines",
                 "build class core lay certificate strength test-break state from-rig "
                 "carried-total carried-cut carried-since-cut carried-since-slip "
@@ -68,7 +69,8 @@ static const struct contract contract[] = {
         {"drill-string", "pipe stand bha-weight bha-length mud", ""},
         {"work", "op",
                 "from to depth drive reams passes casing joint sections landing-string "
-                "liner-length count stroke up down begin end source gaps basis pipe stand "
+                "liner-length count stroke up down multiplier begin end source gaps basis pipe "
+                "stand "
                 "bha-weight bha-length mud hookload pull service when ton-miles factor rules"},
         {"slip", "length", "laps dead-wraps checks supervisor"},
         {"cut", "length reason",
