@@ -10,9 +10,9 @@
 
 #include "base/file.h"
 #include "base/text.h"
+#include "proof/key_priv.h"
 
 #define PUB_LEN      ((size_t)32)
-#define SEED_LEN     ((size_t)32)
 #define ID_HEX_LEN   ((size_t)8)
 #define KEY_FILE_TAG "farspool-key/v1 "
 #define KEY_FILE_MAX ((size_t)1024)
@@ -277,10 +277,9 @@ fsp_vkey_fingerprint(const struct fsp_vkey *vkey, char *out)
     fsp_text_hex(out, hash, sizeof(hash));
 }
 
-/* From a seed; the seed stays the caller's. */
-static enum fsp_rc
-skey_make(struct fsp_skey **out, const char *name, enum fsp_key_type type, const uint8_t *seed,
-        struct fsp_err *err)
+enum fsp_rc
+fsp_skey_from_seed(struct fsp_skey **out, const char *name, enum fsp_key_type type,
+        const uint8_t seed[FSP_SEED_LEN], struct fsp_err *err)
 {
     struct fsp_skey *skey = calloc(1, sizeof(*skey));
     uint8_t pub[crypto_sign_PUBLICKEYBYTES];
@@ -305,18 +304,24 @@ out:
     return rc;
 }
 
+void
+fsp_skey_seed(const struct fsp_skey *skey, uint8_t seed[FSP_SEED_LEN])
+{
+    (void)crypto_sign_ed25519_sk_to_seed(seed, skey->secret);
+}
+
 enum fsp_rc
 fsp_skey_new(struct fsp_skey **out, const char *name, enum fsp_key_type type,
         const struct fsp_env *env, struct fsp_err *err)
 {
-    uint8_t *seed = sodium_malloc(SEED_LEN);
+    uint8_t *seed = sodium_malloc(FSP_SEED_LEN);
     enum fsp_rc rc;
 
     *out = NULL;
     if (seed == NULL)
         return fsp_err_set(err, FSP_ENOMEM, "out of (lockable) memory for a secret key");
-    env->random(env->ctx, seed, SEED_LEN);
-    rc = skey_make(out, name, type, seed, err);
+    env->random(env->ctx, seed, FSP_SEED_LEN);
+    rc = fsp_skey_from_seed(out, name, type, seed, err);
     sodium_free(seed);
     return rc;
 }
@@ -325,7 +330,7 @@ enum fsp_rc
 fsp_skey_save(const struct fsp_skey *skey, const char *path, struct fsp_err *err)
 {
     char *line = sodium_malloc(KEY_FILE_MAX);
-    uint8_t *seed = sodium_malloc(SEED_LEN);
+    uint8_t *seed = sodium_malloc(FSP_SEED_LEN);
     enum fsp_rc rc = FSP_OK;
     size_t len = sizeof(KEY_FILE_TAG) - 1;
 
@@ -336,9 +341,9 @@ fsp_skey_save(const struct fsp_skey *skey, const char *path, struct fsp_err *err
     memcpy(line, KEY_FILE_TAG, len);
     len += vkey_text(&skey->vkey, line + len);
     line[len++] = ' ';
-    (void)crypto_sign_ed25519_sk_to_seed(seed, skey->secret);
+    fsp_skey_seed(skey, seed);
     (void)sodium_bin2base64(
-            line + len, KEY_FILE_MAX - len, seed, SEED_LEN, sodium_base64_VARIANT_ORIGINAL);
+            line + len, KEY_FILE_MAX - len, seed, FSP_SEED_LEN, sodium_base64_VARIANT_ORIGINAL);
     len += strlen(line + len);
     line[len++] = '\n';
     rc = fsp_file_create(path, line, len, 0600, err);
@@ -369,15 +374,15 @@ skey_parse(struct fsp_skey **out, const char *text, size_t len, struct fsp_err *
     rc = fsp_vkey_parse(&vkey, text, (size_t)(space - text), err);
     if (rc != FSP_OK)
         return rc;
-    seed = sodium_malloc(SEED_LEN);
+    seed = sodium_malloc(FSP_SEED_LEN);
     if (seed == NULL)
         return fsp_err_set(err, FSP_ENOMEM, "out of (lockable) memory for a secret key");
     len -= (size_t)(space + 1 - text);
-    if (fsp_unbase64_exact(space + 1, len, seed, SEED_LEN) != FSP_OK) {
+    if (fsp_unbase64_exact(space + 1, len, seed, FSP_SEED_LEN) != FSP_OK) {
         rc = fsp_err_set(err, FSP_EFORMAT, "%s", advice);
         goto out;
     }
-    rc = skey_make(&skey, vkey.name, vkey.type, seed, err);
+    rc = fsp_skey_from_seed(&skey, vkey.name, vkey.type, seed, err);
     if (rc == FSP_OK && skey != NULL && !fsp_vkey_equal(&skey->vkey, &vkey))
         rc = fsp_err_set(err, FSP_EFORMAT, "its seed does not belong to its verifier key");
     if (rc != FSP_OK)
@@ -391,20 +396,29 @@ out:
 }
 
 enum fsp_rc
-fsp_skey_load(struct fsp_skey **out, const char *path, struct fsp_err *err)
+fsp_key_file_check_mode(const char *path, struct fsp_err *err)
 {
     struct stat st;
-    uint8_t *bytes = NULL;
-    size_t len = 0;
-    enum fsp_rc rc;
 
-    *out = NULL;
     if (stat(path, &st) == 0 && (st.st_mode & (S_IRWXG | S_IRWXO)) != 0)
         return fsp_err_set(err, FSP_EIO,
                 "%s: a secret key that others may read (mode %03o); make it private with "
                 "chmod 600, and renew the key if somebody may have read it",
                 path, (unsigned)(st.st_mode & 0777));
-    rc = fsp_file_read(path, KEY_FILE_MAX, &bytes, &len, err);
+    return FSP_OK;
+}
+
+enum fsp_rc
+fsp_skey_load(struct fsp_skey **out, const char *path, struct fsp_err *err)
+{
+    uint8_t *bytes = NULL;
+    size_t len = 0;
+    enum fsp_rc rc;
+
+    *out = NULL;
+    rc = fsp_key_file_check_mode(path, err);
+    if (rc == FSP_OK)
+        rc = fsp_file_read(path, KEY_FILE_MAX, &bytes, &len, err);
     if (rc != FSP_OK)
         return rc;
     rc = skey_parse(out, (const char *)bytes, len, err);

@@ -41,6 +41,25 @@ fsp_signer_key_name(const char *fleet, const char *name, char *out, struct fsp_e
     return FSP_OK;
 }
 
+bool
+fsp_signer_key_parts(const struct fsp_vkey *vkey, char *fleet, const char **name)
+{
+    const char *slash = strchr(vkey->name, '/');
+    size_t len = slash != NULL ? (size_t)(slash - vkey->name) : 0;
+
+    fleet[0] = '\0';
+    *name = NULL;
+    if (vkey->type != FSP_KEY_NOTE || slash == NULL || len > FSP_NAME_MAX ||
+            strncmp(slash, NAME_SIGN, strlen(NAME_SIGN)) != 0)
+        return false;
+    memcpy(fleet, vkey->name, len);
+    fleet[len] = '\0';
+    if (!fsp_text_name(fleet) || !fsp_text_name(slash + strlen(NAME_SIGN)))
+        return false;
+    *name = slash + strlen(NAME_SIGN);
+    return true;
+}
+
 static bool
 is_word(const struct words *words, size_t i, const char *text)
 {
@@ -93,29 +112,17 @@ read_day(const char *text, size_t len, int64_t *out)
     return fsp_time_parse(copy, NULL, out, NULL) == FSP_OK;
 }
 
-/* "<fleet>/signer:<name>", both of them names; *name points into the key's. */
-static bool
-read_key_name(const struct fsp_vkey *vkey, const char *fleet, const char **name)
-{
-    size_t fleet_len = strlen(fleet);
-
-    if (strncmp(vkey->name, fleet, fleet_len) != 0 ||
-            strncmp(vkey->name + fleet_len, NAME_SIGN, strlen(NAME_SIGN)) != 0)
-        return false;
-    *name = vkey->name + fleet_len + strlen(NAME_SIGN);
-    return fsp_text_name(*name);
-}
-
 static enum fsp_rc
 read_vkey(const struct fsp_roster *roster, struct fsp_roster_signer *signer,
         const struct words *words, struct fsp_err *err)
 {
+    char fleet[FSP_NAME_MAX + 1];
     enum fsp_rc rc = fsp_vkey_parse(&signer->vkey, words->word[1], words->len[1], err);
 
     if (rc != FSP_OK)
         return rc;
-    if (signer->vkey.type != FSP_KEY_NOTE ||
-            !read_key_name(&signer->vkey, roster->fleet, &signer->name))
+    if (!fsp_signer_key_parts(&signer->vkey, fleet, &signer->name) ||
+            strcmp(fleet, roster->fleet) != 0)
         return fsp_err_set(err, FSP_EFORMAT,
                 "the key is not of type 0x01 with a name %s" NAME_SIGN "NAME", roster->fleet);
     for (size_t i = 0; i < roster->n; i++)

@@ -68,6 +68,9 @@ enum fsp_rc fsp_roster_read(struct fsp_roster **out, const void *note, size_t le
 /* The key name of a signer into out (FSP_KEY_NAME_MAX + 1); name: 1 to 63 of a-z, 0-9 and inner -. */
 enum fsp_rc fsp_signer_key_name(
         const char *fleet, const char *name, char *out, struct fsp_err *err) FSP_MUST_CHECK;
+/* The other way: the fleet into fleet (FSP_NAME_MAX + 1), *name points into the key's name. False
+ * when it is no signer's key. */
+bool fsp_signer_key_parts(const struct fsp_vkey *vkey, char *fleet, const char **name);
 
 /* What somebody signed, and when it is said to have been. */
 struct fsp_signed {
