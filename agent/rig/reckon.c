@@ -70,6 +70,7 @@ static const struct {
         [F_SLIPS] = {"slips", FORM_COUNT, FSP_DIM_NONE, NULL},
         [F_CROSSOVERS] = {"crossovers", FORM_COUNT, FSP_DIM_NONE, NULL},
         [F_CROWN] = {"crown", FORM_QUANTITY, FSP_DIM_LENGTH, NULL},
+        [F_BLOCK_LOW] = {"block-low", FORM_QUANTITY, FSP_DIM_LENGTH, NULL},
         [F_PICK_LOW] = {"pick-low", FORM_QUANTITY, FSP_DIM_LENGTH, NULL},
         [F_PICK_HIGH] = {"pick-high", FORM_QUANTITY, FSP_DIM_LENGTH, NULL},
         [F_WRAPS_LOW] = {"wraps-low", FORM_NUMBER, FSP_DIM_NONE, NULL},
@@ -144,7 +145,8 @@ static const struct fsp_reckon_subject subjects[] = {
                 "[rating-hook] [rating-top-drive] [rating-drawworks] [rating-anchor]",
                 FSP_OP_NONE, fsp_reckon_lift},
         {"cut",
-                "mast drum [rope] [slips] [crossovers] [lines] [crown] [pick-low] [pick-high] "
+                "mast drum [rope] [slips] [crossovers] [lines] [crown] [block-low] [pick-low] "
+                "[pick-high] "
                 "[wraps-low] [laps-per-layer] [dead-wraps] [sheave] [fast-line] [dead-line]",
                 FSP_OP_NONE, fsp_reckon_cut},
         {"slips", "cut goal slips", FSP_OP_NONE, fsp_reckon_slips},
@@ -221,7 +223,8 @@ static bool
 never_zero(enum fsp_reckon_field field)
 {
     return field == F_MULTIPLIER || field == F_PASSES || field == F_ROLLING ||
-           field == F_LAPS_PER_LAYER || field == F_SHEAVE || field == F_DEAD_LINE;
+           field == F_LAPS_PER_LAYER || field == F_SHEAVE || field == F_DEAD_LINE ||
+           field == F_FAST_LINE || field == F_CROWN;
 }
 
 static enum fsp_rc

@@ -64,6 +64,7 @@ enum fsp_reckon_field {
     F_SLIPS,
     F_CROSSOVERS,
     F_CROWN,
+    F_BLOCK_LOW,
     F_PICK_LOW,
     F_PICK_HIGH,
     F_WRAPS_LOW,
