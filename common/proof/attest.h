@@ -44,7 +44,7 @@ struct fsp_attest_about {
 };
 
 struct fsp_attest_entry {
-    const struct fsp_record *record; /* NULL: not readable */
+    const struct fsp_record *record; /* as stored, before any amendment; NULL: not readable */
     const uint8_t *bytes;            /* the entry as stored */
     size_t len;
     const uint8_t *leaf; /* FSP_HASH_LEN */
