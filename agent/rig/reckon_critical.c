@@ -2,6 +2,7 @@
 #include <math.h>
 
 #include "line/critical_say.h"
+#include "line/hoist.h"
 #include "rig/reckon_priv.h"
 
 #define SHOWN      3           /* candidates in text; JSON has them all */
@@ -57,21 +58,18 @@ missing(const struct fsp_particulars *known, struct fsp_reckon_out *out)
 }
 
 static enum fsp_rc
-rank(const struct fsp_reckon_in *in, const struct fsp_particulars *known, double laps,
-        int slips, struct fsp_candidate list[static FSP_CRITICAL_CANDIDATES], size_t *n,
-        struct fsp_reckon_out *out, struct fsp_err *err)
+check(const struct fsp_reckon_in *in, const struct fsp_particulars *known, struct fsp_err *err)
 {
-    struct fsp_geometry geometry;
-
-    if (in->given[F_LINES] && known->lines == 0)
-        return fsp_err_set(err, FSP_EINVAL, "lines: found 0; allowed: an even number, 2 to 24");
+    if (in->given[F_LINES] &&
+            (known->lines < 2 || known->lines > FSP_HOIST_LINES_MAX || known->lines % 2 != 0))
+        return fsp_err_set(err, FSP_EINVAL, "lines: found %s; allowed: an even number, 2 to %d",
+                in->text[F_LINES], FSP_HOIST_LINES_MAX);
     if (in->given[F_DEAD_WRAPS] && known->wraps_low < in->value[F_DEAD_WRAPS])
         return fsp_err_set(err, FSP_EINVAL,
                 "wraps-low: found %s; allowed: at least the dead wraps of the drum's maker "
                 "(%s)",
                 in->text[F_WRAPS_LOW], in->text[F_DEAD_WRAPS]);
-    fsp_critical_geometry(known, &geometry, &out->assumed);
-    return fsp_critical_rank(&geometry, laps, slips, list, n, err);
+    return FSP_OK;
 }
 
 enum fsp_rc
@@ -81,11 +79,15 @@ fsp_reckon_critical(const struct fsp_reckon_in *in, double laps, int slips,
     struct fsp_candidate list[FSP_CRITICAL_CANDIDATES];
     struct fsp_particulars known;
     size_t n = 0, i;
-    enum fsp_rc rc = FSP_OK;
+    struct fsp_geometry geometry;
+    enum fsp_rc rc;
 
     fill(in, &known);
-    if (missing(&known, out) == 0)
-        rc = rank(in, &known, laps, slips, list, &n, out, err);
+    rc = check(in, &known, err);
+    if (rc == FSP_OK && missing(&known, out) == 0) {
+        fsp_critical_geometry(&known, &geometry, &out->assumed);
+        rc = fsp_critical_rank(&geometry, laps, slips, list, &n, err);
+    }
     if (rc != FSP_OK)
         return rc;
     fsp_say_key(&out->members, &out->first, "candidates");

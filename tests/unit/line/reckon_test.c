@@ -594,6 +594,8 @@ static const struct {
         {CUT GEOMETRY " dead-wraps=15",
                 "wraps-low: found 14; allowed: at least the dead wraps"},
         {CUT GEOMETRY " laps-per-layer=8", "allowed: 48.0, 6 layers of 8"},
+        {"cut mast=142ft drum=30in lines=9", "lines: found 9; allowed: an even number"},
+        {"cut mast=142ft drum=30in lines=0", "lines: found 0; allowed: an even number"},
         {"cut mast=142ft drum=30in lines=9 crown=145ft pick-low=6ft pick-high=98ft "
          "wraps-low=14",
                 "lines: found 9; allowed: an even number"},
