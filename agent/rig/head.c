@@ -6,9 +6,10 @@
 
 #include "base/file.h"
 #include "base/text.h"
+#include "rig/journal_priv.h"
 #include "store/logtable.h"
 
-#define SIGNED_NAME "signed-size"
+#define SIGNED_NAME "signed-size%s"
 #define SIGNED_MAX  ((size_t)1024)
 
 /* ---- signed-size ------------------------------------------------------------------------- */
@@ -27,10 +28,20 @@ cut(char **rest, char separator)
     return word;
 }
 
-enum fsp_rc
-fsp_signed_size_read(const char *folder, struct fsp_checkpoint *out, struct fsp_err *err)
+static char *
+signed_path(const char *folder, const char *tail)
 {
-    char *path = fsp_file_join(folder, SIGNED_NAME);
+    char name[sizeof(SIGNED_NAME) + FSP_TAIL_MAX];
+
+    (void)snprintf(name, sizeof(name), SIGNED_NAME, tail);
+    return fsp_file_join(folder, name);
+}
+
+enum fsp_rc
+fsp_signed_size_read(
+        const char *folder, const char *tail, struct fsp_checkpoint *out, struct fsp_err *err)
+{
+    char *path = signed_path(folder, tail);
     uint8_t *bytes = NULL;
     size_t len = 0;
     char *rest;
@@ -63,10 +74,10 @@ out:
 }
 
 enum fsp_rc
-fsp_signed_size_write(
-        const char *folder, const struct fsp_checkpoint *head, struct fsp_err *err)
+fsp_signed_size_write(const char *folder, const char *tail, const struct fsp_checkpoint *head,
+        struct fsp_err *err)
 {
-    char *path = fsp_file_join(folder, SIGNED_NAME);
+    char *path = signed_path(folder, tail);
     struct fsp_buf line;
     enum fsp_rc rc;
 
@@ -76,7 +87,7 @@ fsp_signed_size_write(
     fsp_buf_printf(&line, "%s %llu ", head->origin, (unsigned long long)head->size);
     fsp_base64(&line, head->root, FSP_HASH_LEN);
     fsp_buf_add_byte(&line, '\n');
-    rc = fsp_buf_check(&line, SIGNED_NAME, err);
+    rc = fsp_buf_check(&line, "signed-size", err);
     if (rc == FSP_OK)
         rc = fsp_file_write(path, line.data, line.len, 0600, err);
     fsp_buf_fini(&line);
@@ -96,13 +107,14 @@ grow(void *ctx, uint64_t index, const uint8_t *bytes, size_t len, struct fsp_err
 }
 
 enum fsp_rc
-fsp_head_range(struct fsp_db *db, uint64_t size, struct fsp_range *range, struct fsp_err *err)
+fsp_head_range(struct fsp_db *db, int64_t log, uint64_t size, struct fsp_range *range,
+        struct fsp_err *err)
 {
     struct fsp_buf note;
     enum fsp_rc rc;
 
     fsp_buf_init(&note, FSP_NOTE_MAX);
-    rc = fsp_logtable_head_below(db, FSP_RIG_LOG, size, range, &note, err);
+    rc = fsp_logtable_head_below(db, log, size, range, &note, err);
     fsp_buf_fini(&note);
     if (rc == FSP_ENOTFOUND) {
         fsp_err_clear(err);
@@ -110,7 +122,7 @@ fsp_head_range(struct fsp_db *db, uint64_t size, struct fsp_range *range, struct
         rc = FSP_OK;
     }
     if (rc == FSP_OK && range->size < size)
-        rc = fsp_logtable_scan(db, FSP_RIG_LOG, range->size, size, grow, range, err);
+        rc = fsp_logtable_scan(db, log, range->size, size, grow, range, err);
     return rc;
 }
 
@@ -127,9 +139,9 @@ fsp_head_confirm_tip(struct fsp_journal *journal, struct fsp_err *err)
     rc = fsp_db_begin_read(db, err);
     if (rc != FSP_OK)
         return rc;
-    rc = fsp_logtable_tip(db, FSP_RIG_LOG, &tip, err);
+    rc = fsp_logtable_tip(db, journal->log, &tip, err);
     if (rc == FSP_OK)
-        rc = fsp_head_range(db, tip.size, &found, err);
+        rc = fsp_head_range(db, journal->log, tip.size, &found, err);
     fsp_db_rollback(db);
     if (rc != FSP_OK)
         return rc;
@@ -147,13 +159,14 @@ fsp_head_confirm_tip(struct fsp_journal *journal, struct fsp_err *err)
 
 /* signed-size never goes down. */
 static enum fsp_rc
-raise_signed_size(const char *folder, const struct fsp_checkpoint *head, struct fsp_err *err)
+raise_signed_size(const struct fsp_journal *journal, const struct fsp_checkpoint *head,
+        struct fsp_err *err)
 {
     struct fsp_checkpoint last;
-    enum fsp_rc rc = fsp_signed_size_read(folder, &last, err);
+    enum fsp_rc rc = fsp_signed_size_read(journal->folder, journal->tail, &last, err);
 
     if (rc == FSP_OK && last.size < head->size)
-        rc = fsp_signed_size_write(folder, head, err);
+        rc = fsp_signed_size_write(journal->folder, journal->tail, head, err);
     return rc;
 }
 
@@ -166,13 +179,13 @@ make_head(struct fsp_journal *journal, uint64_t size, struct fsp_range *range,
     uint8_t root[FSP_HASH_LEN];
     enum fsp_rc rc;
 
-    rc = fsp_logtable_tip(db, FSP_RIG_LOG, &tip, err);
+    rc = fsp_logtable_tip(db, journal->log, &tip, err);
     if (rc != FSP_OK)
         return rc;
     if (size == 0 || size > tip.size)
         return fsp_err_set(err, FSP_EINVAL, "no head over %llu of %llu records",
                 (unsigned long long)size, (unsigned long long)tip.size);
-    rc = fsp_head_range(db, size, range, err);
+    rc = fsp_head_range(db, journal->log, size, range, err);
     if (rc != FSP_OK)
         return rc;
     (void)snprintf(
@@ -230,17 +243,20 @@ fsp_head_sign(struct fsp_journal *journal, const struct fsp_skey *skey, uint64_t
                 fsp_journal_folder(journal), fsp_journal_state_why(journal));
     fsp_buf_init(&note, FSP_NOTE_MAX);
     rc = fsp_db_begin(db, err);
+    if (rc == FSP_OK && !fsp_vkey_equal(fsp_skey_vkey(skey), &journal->about.vkey))
+        rc = fsp_err_set(err, FSP_EBUSY, "%s: the log was renewed meanwhile; try again",
+                journal->folder);
     if (rc == FSP_OK)
         rc = make_head(journal, size, &range, head, err);
     if (rc == FSP_OK)
         rc = sign_note(head, skey, &note, sig, err);
     if (rc == FSP_OK)
-        rc = fsp_logtable_add_head(db, FSP_RIG_LOG, &range, note.data, note.len,
+        rc = fsp_logtable_add_head(db, journal->log, &range, note.data, note.len,
                 env->utc_us(env->ctx) / FSP_US_PER_S, err);
     if (rc == FSP_OK)
         rc = fsp_db_commit(db, err);
     if (rc == FSP_OK)
-        rc = raise_signed_size(fsp_journal_folder(journal), head, err);
+        rc = raise_signed_size(journal, head, err);
     if (rc != FSP_OK) {
         fsp_db_rollback(db);
         memset(sig, 0, FSP_SIG_LEN);

@@ -21,15 +21,17 @@
 #include "proof/tree.h"
 #include "rig/journal.h"
 
-/* The signed-size file: one line, "origin size root". */
-enum fsp_rc fsp_signed_size_read(
-        const char *folder, struct fsp_checkpoint *out, struct fsp_err *err) FSP_MUST_CHECK;
-enum fsp_rc fsp_signed_size_write(const char *folder, const struct fsp_checkpoint *head,
-        struct fsp_err *err) FSP_MUST_CHECK;
+/* The signed-size file of a log: one line, "origin size root". Its name is signed-size and the
+ * log's tail: "" for a store's first log, "-INCARNATION" for later ones. */
+enum fsp_rc fsp_signed_size_read(const char *folder, const char *tail,
+        struct fsp_checkpoint *out, struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_signed_size_write(const char *folder, const char *tail,
+        const struct fsp_checkpoint *head, struct fsp_err *err) FSP_MUST_CHECK;
 
-/* The compact range over the first `size` entries. FSP_ECORRUPT when they are not all there. */
-enum fsp_rc fsp_head_range(struct fsp_db *db, uint64_t size, struct fsp_range *range,
-        struct fsp_err *err) FSP_MUST_CHECK;
+/* The compact range over the first `size` entries of a log. FSP_ECORRUPT when they are not all
+ * there. */
+enum fsp_rc fsp_head_range(struct fsp_db *db, int64_t log, uint64_t size,
+        struct fsp_range *range, struct fsp_err *err) FSP_MUST_CHECK;
 
 /* Recompute the tip from the stored bytes above the newest head; once before signing begins. */
 enum fsp_rc fsp_head_confirm_tip(

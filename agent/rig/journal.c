@@ -22,8 +22,7 @@
  *  sound       signed-size missing, another's, or above the log   restored   fsp_journal_rejudge
  *  sound       a receipt of ours for more than is stored          restored   fsp_receipt_judge
  *  sound       a head of ours, at or below our size, other root   forked     fsp_receipt_judge
- *  restored,   (a later issue: renewal)
- *  forked
+ *  any         renewal: another log is current                    sound      fsp_renew
  */
 #include "rig/journal.h"
 
@@ -46,13 +45,14 @@
 static const struct fsp_migration steps[] = {
         {fsp_logtable_sql},
         {FSP_RIG_TABLES},
+        {FSP_RIG_CHAIN},
 };
 
 const struct fsp_db_schema fsp_journal_schema = {
         .application_id = APPLICATION_ID,
         .what = "rig store",
         .steps = steps,
-        .n = 2,
+        .n = sizeof(steps) / sizeof(steps[0]),
 };
 
 enum fsp_rc
@@ -169,8 +169,6 @@ read_about(struct fsp_db *db, struct fsp_journal_about *about, struct fsp_err *e
     } texts[] = {
             {"fleet", about->fleet, sizeof(about->fleet)},
             {"rig", about->rig, sizeof(about->rig)},
-            {"incarnation", about->incarnation, sizeof(about->incarnation)},
-            {"origin", about->origin, sizeof(about->origin)},
             {"url", about->url, sizeof(about->url)},
     };
     enum fsp_rc rc = FSP_OK;
@@ -178,15 +176,11 @@ read_about(struct fsp_db *db, struct fsp_journal_about *about, struct fsp_err *e
     for (size_t i = 0; rc == FSP_OK && i < sizeof(texts) / sizeof(texts[0]); i++)
         rc = get_text(db, texts[i].key, texts[i].out, texts[i].size, err);
     if (rc == FSP_OK)
-        rc = get_vkey(db, "vkey", &about->vkey, err);
-    if (rc == FSP_OK)
         rc = get_vkey(db, "cosigner", &about->cosigner, err);
     if (rc == FSP_OK)
         rc = get_vkey(db, "instructions", &about->instructions, err);
     if (rc == FSP_OK)
         rc = get_hex(db, "box", about->box_pub, sizeof(about->box_pub), err);
-    if (rc == FSP_OK)
-        rc = get_hex(db, "token", about->token, sizeof(about->token), err);
     return rc;
 }
 
@@ -218,6 +212,8 @@ fsp_journal_open(const char *folder, enum fsp_journal_use use, const struct fsp_
             &fsp_journal_schema, &journal->db, err);
     if (rc == FSP_OK)
         rc = read_about(journal->db, &journal->about, err);
+    if (rc == FSP_OK)
+        rc = fsp_journal_refresh(journal, err);
     if (rc == FSP_OK)
         rc = fsp_journal_rejudge(journal, err);
     if (rc != FSP_OK)
@@ -301,9 +297,12 @@ fsp_journal_set_zone(struct fsp_journal *journal, int zone_minutes)
 enum fsp_rc
 fsp_journal_key(const struct fsp_journal *journal, struct fsp_skey **out, struct fsp_err *err)
 {
-    char *path = fsp_file_join(journal->folder, FSP_JOURNAL_KEY);
+    char name[sizeof(FSP_JOURNAL_KEY) + sizeof(journal->tail)];
+    char *path;
     enum fsp_rc rc;
 
+    (void)snprintf(name, sizeof(name), FSP_JOURNAL_KEY, journal->tail);
+    path = fsp_file_join(journal->folder, name);
     *out = NULL;
     if (path == NULL)
         return fsp_err_set(err, FSP_ENOMEM, "out of memory");
@@ -337,8 +336,10 @@ judge_forks(struct fsp_journal *journal, struct fsp_err *err)
     bool row = false;
 
     rc = fsp_stmt_get(journal->db, FSP_SQL_FORK_FIRST, &stmt, err);
-    if (rc == FSP_OK)
-        rc = fsp_stmt_step(stmt, &row, err);
+    if (rc != FSP_OK)
+        return rc;
+    fsp_stmt_bind_int(stmt, 1, journal->log);
+    rc = fsp_stmt_step(stmt, &row, err);
     if (rc != FSP_OK || !row)
         return rc;
     if (strncmp(fsp_stmt_text(stmt, 0), "restored", 8) == 0)
@@ -358,7 +359,7 @@ judge_signed_size(struct fsp_journal *journal, struct fsp_err *err)
     struct fsp_checkpoint last;
     struct fsp_range range;
     uint8_t root[FSP_HASH_LEN];
-    enum fsp_rc rc = fsp_signed_size_read(journal->folder, &last, err);
+    enum fsp_rc rc = fsp_signed_size_read(journal->folder, journal->tail, &last, err);
 
     if (rc == FSP_ENOTFOUND || rc == FSP_EFORMAT) {
         fsp_err_clear(err);
@@ -372,7 +373,7 @@ judge_signed_size(struct fsp_journal *journal, struct fsp_err *err)
         set_state(journal, FSP_JOURNAL_RESTORED, "the file signed-size is another log's");
         return FSP_OK;
     }
-    rc = fsp_logtable_tip(journal->db, FSP_RIG_LOG, &range, err);
+    rc = fsp_logtable_tip(journal->db, journal->log, &range, err);
     if (rc != FSP_OK)
         return rc;
     if (range.size < last.size) {
@@ -384,7 +385,7 @@ judge_signed_size(struct fsp_journal *journal, struct fsp_err *err)
         set_state(journal, FSP_JOURNAL_RESTORED, why);
         return FSP_OK;
     }
-    rc = fsp_head_range(journal->db, last.size, &range, err);
+    rc = fsp_head_range(journal->db, journal->log, last.size, &range, err);
     if (rc != FSP_OK)
         return rc;
     fsp_range_root(&range, root);
@@ -402,7 +403,9 @@ fsp_journal_rejudge(struct fsp_journal *journal, struct fsp_err *err)
     /* Another process may be appending: signed-size is read before the tip, so a sound log is
      * never seen as shorter than it. */
     set_state(journal, FSP_JOURNAL_SOUND, "");
-    rc = judge_forks(journal, err);
+    rc = fsp_journal_refresh(journal, err);
+    if (rc == FSP_OK)
+        rc = judge_forks(journal, err);
     if (rc == FSP_OK && journal->state == FSP_JOURNAL_SOUND)
         rc = judge_signed_size(journal, err);
     return rc;
@@ -411,7 +414,8 @@ fsp_journal_rejudge(struct fsp_journal *journal, struct fsp_err *err)
 /* ---- times and progress ------------------------------------------------------------------ */
 
 static enum fsp_rc
-noted_of(struct fsp_db *db, uint64_t index, bool *has, int64_t *noted_s, struct fsp_err *err)
+noted_of(struct fsp_db *db, const struct fsp_place *place, bool *has, int64_t *noted_s,
+        struct fsp_err *err)
 {
     struct fsp_record *record = NULL;
     struct fsp_buf bytes;
@@ -419,7 +423,7 @@ noted_of(struct fsp_db *db, uint64_t index, bool *has, int64_t *noted_s, struct 
 
     *has = false;
     fsp_buf_init(&bytes, FSP_ENTRY_MAX);
-    rc = fsp_logtable_get(db, FSP_RIG_LOG, index, &bytes, err);
+    rc = fsp_logtable_get(db, place->log, place->index, &bytes, err);
     if (rc == FSP_OK && fsp_record_parse(bytes.data, bytes.len, &record, NULL) == FSP_OK)
         *has = fsp_record_time(record, "noted", noted_s);
     fsp_record_free(record);
@@ -431,6 +435,7 @@ enum fsp_rc
 fsp_journal_times(
         struct fsp_journal *journal, int64_t *noted_s, int64_t *receipt_s, struct fsp_err *err)
 {
+    struct fsp_place last = {.log = journal->log};
     struct fsp_stmt *stmt = NULL;
     struct fsp_range range;
     uint64_t stored = 0;
@@ -441,21 +446,20 @@ fsp_journal_times(
 
     *noted_s = 0;
     *receipt_s = 0;
-    rc = fsp_logtable_tip(journal->db, FSP_RIG_LOG, &range, err);
+    rc = fsp_logtable_tip(journal->db, journal->log, &range, err);
+    last.index = range.size - 1;
     if (rc == FSP_OK && range.size > 0)
-        rc = noted_of(journal->db, range.size - 1, &has, &last_s, err);
+        rc = noted_of(journal->db, &last, &has, &last_s, err);
     if (rc == FSP_OK)
         rc = meta_u64(journal->db, "noted", &stored, err);
     if (rc == FSP_OK)
-        rc = fsp_stmt_get(journal->db, FSP_SQL_RECEIPT_LAST, &stmt, err);
+        rc = fsp_stmt_get(journal->db, FSP_SQL_RECEIPT_TIME, &stmt, err);
     if (rc == FSP_OK)
         rc = fsp_stmt_step(stmt, &row, err);
     if (rc != FSP_OK)
         return rc;
-    if (row) {
-        *receipt_s = fsp_stmt_int(stmt, 1);
-        fsp_stmt_reset(stmt);
-    }
+    *receipt_s = fsp_stmt_int(stmt, 0);
+    fsp_stmt_reset(stmt);
     *noted_s = (int64_t)stored;
     if (has && last_s > *noted_s)
         *noted_s = last_s;
@@ -478,14 +482,17 @@ fsp_journal_present(struct fsp_journal *journal, int64_t *present_s, struct fsp_
 }
 
 static enum fsp_rc
-last_receipt(struct fsp_db *db, struct fsp_journal_progress *progress, struct fsp_err *err)
+last_receipt(struct fsp_db *db, int64_t log, struct fsp_journal_progress *progress,
+        struct fsp_err *err)
 {
     struct fsp_stmt *stmt = NULL;
     enum fsp_rc rc;
 
     rc = fsp_stmt_get(db, FSP_SQL_RECEIPT_LAST, &stmt, err);
-    if (rc == FSP_OK)
-        rc = fsp_stmt_step(stmt, &progress->receipted, err);
+    if (rc != FSP_OK)
+        return rc;
+    fsp_stmt_bind_int(stmt, 1, log);
+    rc = fsp_stmt_step(stmt, &progress->receipted, err);
     if (rc != FSP_OK || !progress->receipted)
         return rc;
     progress->receipt_size = (uint64_t)fsp_stmt_int(stmt, 0);
@@ -495,36 +502,85 @@ last_receipt(struct fsp_db *db, struct fsp_journal_progress *progress, struct fs
 }
 
 enum fsp_rc
+fsp_journal_progress_of(struct fsp_journal *journal, const struct fsp_journal_log *log,
+        struct fsp_journal_progress *progress, struct fsp_err *err)
+{
+    struct fsp_place oldest = {.log = log->id, .index = log->held};
+    enum fsp_rc rc;
+
+    memset(progress, 0, sizeof(*progress));
+    progress->size = log->size;
+    progress->held = log->held;
+    progress->went_back = log->went_back;
+    rc = last_receipt(journal->db, log->id, progress, err);
+    if (rc == FSP_OK && log->held < log->size)
+        rc = noted_of(
+                journal->db, &oldest, &progress->has_oldest, &progress->oldest_noted_s, err);
+    return rc;
+}
+
+/* The current log's, then what the closed ones add. */
+static enum fsp_rc
+read_progress(struct fsp_journal *journal, const struct fsp_journal_log *logs, size_t n,
+        struct fsp_journal_progress *progress, struct fsp_err *err)
+{
+    enum fsp_rc rc = fsp_journal_progress_of(journal, &logs[n - 1], progress, err);
+
+    for (size_t i = n - 1; rc == FSP_OK && i-- > 0;) {
+        struct fsp_journal_progress one;
+
+        rc = fsp_journal_progress_of(journal, &logs[i], &one, err);
+        if (rc != FSP_OK)
+            break;
+        progress->older += one.size - one.held;
+        progress->went_back = progress->went_back || one.went_back;
+        if (one.receipt_time_s > progress->receipt_time_s)
+            progress->receipt_time_s = one.receipt_time_s;
+        if (one.has_oldest) {
+            progress->has_oldest = true;
+            progress->oldest_noted_s = one.oldest_noted_s;
+        }
+    }
+    return rc;
+}
+
+enum fsp_rc
 fsp_journal_progress(
         struct fsp_journal *journal, struct fsp_journal_progress *progress, struct fsp_err *err)
 {
-    struct fsp_range range;
-    uint64_t back = 0;
+    struct fsp_journal_log *logs = NULL;
+    size_t n = 0;
     enum fsp_rc rc;
 
     memset(progress, 0, sizeof(*progress));
     rc = fsp_db_begin_read(journal->db, err);
     if (rc != FSP_OK)
         return rc;
-    rc = fsp_logtable_tip(journal->db, FSP_RIG_LOG, &range, err);
+    rc = fsp_journal_logs(journal, &logs, &n, err);
     if (rc == FSP_OK)
-        rc = meta_u64(journal->db, "held", &progress->held, err);
-    if (rc == FSP_OK)
-        rc = meta_u64(journal->db, "went-back", &back, err);
-    if (rc == FSP_OK)
-        rc = last_receipt(journal->db, progress, err);
-    if (rc != FSP_OK)
-        goto out;
-    progress->size = range.size;
-    progress->went_back = back != 0;
-    if (progress->held > progress->size)
-        progress->held = progress->size;
-    if (progress->held < progress->size)
-        rc = noted_of(journal->db, progress->held, &progress->has_oldest,
-                &progress->oldest_noted_s, err);
-out:
+        rc = read_progress(journal, logs, n, progress, err);
+    free(logs);
     fsp_db_rollback(journal->db);
     return rc;
+}
+
+enum fsp_rc
+fsp_journal_sending(
+        struct fsp_journal *journal, struct fsp_journal_log *out, struct fsp_err *err)
+{
+    struct fsp_journal_log *logs = NULL;
+    size_t n = 0;
+    size_t i = 0;
+    enum fsp_rc rc = fsp_journal_logs(journal, &logs, &n, err);
+
+    memset(out, 0, sizeof(*out));
+    if (rc != FSP_OK)
+        return rc;
+    while (i + 1 < n && logs[i].held >= logs[i].size)
+        i++;
+    *out = logs[i];
+    free(logs);
+    return FSP_OK;
 }
 
 /* ---- what a check of typed records needs -------------------------------------------------- */
@@ -541,7 +597,7 @@ entry_name(void *ctx, uint64_t index, char *out, struct fsp_err *err)
 
     fsp_buf_init(&bytes, FSP_ENTRY_MAX);
     fsp_buf_init(&text, 511);
-    rc = fsp_logtable_tip(journal->db, FSP_RIG_LOG, &range, err);
+    rc = fsp_logtable_tip(journal->db, journal->log, &range, err);
     if (rc != FSP_OK)
         goto out;
     if (index >= range.size) {
@@ -550,7 +606,7 @@ entry_name(void *ctx, uint64_t index, char *out, struct fsp_err *err)
                 (unsigned long long)index, (unsigned long long)range.size);
         goto out;
     }
-    rc = fsp_logtable_get(journal->db, FSP_RIG_LOG, index, &bytes, err);
+    rc = fsp_logtable_get(journal->db, journal->log, index, &bytes, err);
     if (rc != FSP_OK)
         goto out;
     fsp_leaf_hash(bytes.data, bytes.len, leaf);

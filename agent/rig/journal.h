@@ -1,7 +1,10 @@
 /*
  * The rig's journal: the store folder, and everything that is ever appended to it.
  *
- * A store is one folder (mode 0700): journal.db, rig.key (0600), signed-size, link.lock, inbox/.
+ * A store is one folder (mode 0700): journal.db, rig.key (0600), signed-size, link.lock, inbox/. It
+ * holds a chain of logs: the current one, and those that renewals (renew.h) closed. Key and size
+ * file of a later log are rig-INCARNATION.key and signed-size-INCARNATION.
+ *
  * Appending needs no key and no lock: any process of the group may append at the same time.
  * journal.c opens with the invariants and the state table.
  *
@@ -28,7 +31,7 @@
 #include "store/db.h"
 #include "wire/invitation.h"
 
-#define FSP_RIG_LOG         1 /* the store's own name for its one log */
+#define FSP_RIG_LOG         1 /* the store's own name for its first log */
 #define FSP_INCARNATION_LEN 16
 #define FSP_ONCE_MAX        128 /* bytes of a --once token */
 
@@ -43,7 +46,7 @@ enum fsp_journal_state {
     FSP_JOURNAL_FORKED,   /* a head signed by our key contradicts what is stored */
 };
 
-/* Who this log is, and whom it answers. */
+/* Who the current log is, and whom it answers. */
 struct fsp_journal_about {
     char fleet[FSP_NAME_MAX + 1];
     char rig[FSP_NAME_MAX + 1];
@@ -54,6 +57,7 @@ struct fsp_journal_about {
     struct fsp_vkey cosigner;
     struct fsp_vkey instructions;
     uint8_t box_pub[32];
+    bool has_token; /* false: the log enrols by its renewal */
     uint8_t token[FSP_TOKEN_LEN];
 };
 
@@ -68,7 +72,32 @@ enum fsp_rc fsp_journal_open(const char *folder, enum fsp_journal_use use,
         struct fsp_err *err) FSP_MUST_CHECK;
 void fsp_journal_close(struct fsp_journal *journal);
 
+/* Peek; a renewal by another process changes what it says at the next append or head. */
 const struct fsp_journal_about *fsp_journal_about(const struct fsp_journal *journal);
+
+/* The logs of this store, the current one last. Readers that count (account, identity, ledger) go
+ * over all of them: entries below size, ledger ordinal = place in the list. */
+struct fsp_journal_log {
+    int64_t id; /* for store/logtable.h */
+    size_t ordinal;
+    char origin[FSP_ORIGIN_MAX + 1];
+    char incarnation[FSP_INCARNATION_LEN + 1]; /* `log` of an entry's name */
+    struct fsp_vkey vkey;
+    uint64_t size; /* entries that count; of a closed log more may be stored */
+    uint64_t held; /* what the office holds of it, by its last verified word */
+    bool current;
+    bool went_back;
+    char token[2 * FSP_TOKEN_LEN + 1]; /* hex; "": it enrols by its renewal */
+};
+/* *out has *n logs, at least one; the caller frees it. */
+enum fsp_rc fsp_journal_logs(struct fsp_journal *journal, struct fsp_journal_log **out,
+        size_t *n, struct fsp_err *err) FSP_MUST_CHECK;
+/* The log with this origin or incarnation; FSP_ENOTFOUND. */
+enum fsp_rc fsp_journal_log(struct fsp_journal *journal, const char *name,
+        struct fsp_journal_log *out, struct fsp_err *err) FSP_MUST_CHECK;
+/* The current log's id. */
+int64_t fsp_journal_current(const struct fsp_journal *journal);
+
 enum fsp_journal_state fsp_journal_state(const struct fsp_journal *journal);
 /* One line that says why the state is not sound; "" when it is. Peek. */
 const char *fsp_journal_state_why(const struct fsp_journal *journal);
@@ -104,7 +133,7 @@ struct fsp_journal_row {
 struct fsp_journal_added {
     size_t added;
     size_t skipped;      /* already there: the k-th identical row is the k-th identical entry */
-    uint64_t first;      /* index of the first added */
+    uint64_t first;      /* index of the first added, in the current log */
     bool known;          /* enter: this --once token was used before; first is its entry */
     bool has_twin;       /* enter: an identical entry was there before */
     uint64_t twin;       /* its index */
@@ -122,10 +151,11 @@ enum fsp_rc fsp_journal_enter(struct fsp_journal *journal, struct fsp_record *re
         const char *once, bool also, struct fsp_journal_added *added,
         struct fsp_err *err) FSP_MUST_CHECK;
 
-/* Where the log and the office stand. */
+/* Where the current log and the office stand. */
 struct fsp_journal_progress {
-    uint64_t size;
-    uint64_t held;  /* what the office holds, by its last verified word */
+    uint64_t size;  /* of the current log */
+    uint64_t held;  /* what the office holds of it, by its last verified word */
+    uint64_t older; /* entries of closed logs that the office lacks: they go first */
     bool receipted; /* at least one receipt came */
     uint64_t receipt_size;
     int64_t receipt_time_s; /* the newest cosignature's time; 0 without one */
@@ -135,6 +165,18 @@ struct fsp_journal_progress {
 };
 enum fsp_rc fsp_journal_progress(struct fsp_journal *journal,
         struct fsp_journal_progress *progress, struct fsp_err *err) FSP_MUST_CHECK;
+/* The same of one log of the chain; older is 0. */
+enum fsp_rc fsp_journal_progress_of(struct fsp_journal *journal,
+        const struct fsp_journal_log *log, struct fsp_journal_progress *progress,
+        struct fsp_err *err) FSP_MUST_CHECK;
+/* The log to send from: the first closed one that the office lacks entries of, else the current. */
+enum fsp_rc fsp_journal_sending(struct fsp_journal *journal, struct fsp_journal_log *out,
+        struct fsp_err *err) FSP_MUST_CHECK;
+/* Inside a transaction: what the office holds of a log, and whether it once held more. */
+enum fsp_rc fsp_journal_set_held(struct fsp_journal *journal, int64_t log, uint64_t held,
+        struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_journal_set_went_back(struct fsp_journal *journal, int64_t log, bool back,
+        struct fsp_err *err) FSP_MUST_CHECK;
 /* Latest of clock, last noted, last receipt. */
 enum fsp_rc fsp_journal_present(
         struct fsp_journal *journal, int64_t *present_s, struct fsp_err *err) FSP_MUST_CHECK;

@@ -27,7 +27,7 @@ struct item {
 /* An entry that has the same key, as it was written or as an amendment left it. */
 struct held {
     uint8_t hash[FSP_IDENT_LEN];
-    uint64_t index;
+    struct fsp_place place;
     bool met; /* a row of the file equals it */
 };
 
@@ -111,6 +111,18 @@ by_key(const void *left, const void *right)
     return order;
 }
 
+static bool
+before(const struct fsp_place *a, const struct fsp_place *b)
+{
+    return a->log == b->log ? a->index < b->index : a->log < b->log;
+}
+
+static bool
+same_place(const struct fsp_place *a, const struct fsp_place *b)
+{
+    return a->log == b->log && a->index == b->index;
+}
+
 static int
 by_hash(const void *left, const void *right)
 {
@@ -119,7 +131,7 @@ by_hash(const void *left, const void *right)
     int order = memcmp(a->hash, b->hash, FSP_IDENT_LEN);
 
     if (order == 0)
-        order = a->index < b->index ? -1 : 1;
+        order = before(&a->place, &b->place) ? -1 : 1;
     return order;
 }
 
@@ -157,7 +169,8 @@ load_held(struct fsp_db *db, const char *key, struct held_list *list, struct fsp
             break;
         }
         memcpy(list->items[list->n].hash, hash, FSP_IDENT_LEN);
-        list->items[list->n].index = (uint64_t)fsp_stmt_int(stmt, 1);
+        list->items[list->n].place.log = fsp_stmt_int(stmt, 3);
+        list->items[list->n].place.index = (uint64_t)fsp_stmt_int(stmt, 1);
         list->items[list->n].met = false;
         list->corrected = list->corrected || fsp_stmt_int(stmt, 2) != 0;
         list->n++;
@@ -180,17 +193,28 @@ say_line(const struct item *item, char *out, size_t size)
 }
 
 static enum fsp_rc
-refuse_entry(const struct item *item, uint64_t index, struct fsp_err *err)
+refuse_entry(const struct fsp_journal *journal, const struct item *item,
+        const struct fsp_place *place, struct fsp_err *err)
 {
+    unsigned long long index = place->index;
     char line[40];
 
     say_line(item, line, sizeof(line));
+    if (place->log != journal->log)
+        return fsp_err_set(err, FSP_EFORMAT,
+                "%s: an entry of an earlier log has the same time, kind and op (%s) but "
+                "differs "
+                "otherwise (find it with: print --log, number %llu); if this corrects it, "
+                "amend "
+                "it by its whole name {log,index,leaf}, if it is another piece of work, give "
+                "--also",
+                line, item->key, index);
     return fsp_err_set(err, FSP_EFORMAT,
             "%s: entry %llu has the same time, kind and op (%s) but differs otherwise; if it "
             "corrects that entry, amend it (enter amend entry=%llu reason=... "
             "'set={\"FIELD\":\"VALUE\"}'), if it is another "
             "piece of work, give --also",
-            line, (unsigned long long)index, item->key, (unsigned long long)index);
+            line, index, item->key, index);
 }
 
 /* An entry is met once, in whichever of its forms. */
@@ -200,7 +224,7 @@ entry_is_met(const struct held_list *list, const struct held *item)
     if (item->met || !list->corrected)
         return item->met;
     for (size_t i = 0; i < list->n; i++)
-        if (list->items[i].met && list->items[i].index == item->index)
+        if (list->items[i].met && same_place(&list->items[i].place, &item->place))
             return true;
     return false;
 }
@@ -214,7 +238,7 @@ unmet(const struct held_list *list)
     for (size_t i = 0; i < list->n; i++) {
         const struct held *item = &list->items[i];
 
-        if (!entry_is_met(list, item) && (first == NULL || item->index < first->index))
+        if (!entry_is_met(list, item) && (first == NULL || before(&item->place, &first->place)))
             first = item;
     }
     return first;
@@ -290,8 +314,8 @@ judge_rows(struct item *const *group, size_t n, struct fsp_err *err)
 }
 
 static enum fsp_rc
-judge_group(struct held_list *list, struct item *const *group, size_t n, bool also,
-        struct fsp_err *err)
+judge_group(const struct fsp_journal *journal, struct held_list *list,
+        struct item *const *group, size_t n, bool also, struct fsp_err *err)
 {
     const struct held *alone;
     size_t first = n;
@@ -305,12 +329,13 @@ judge_group(struct held_list *list, struct item *const *group, size_t n, bool al
         return FSP_OK;
     alone = unmet(list);
     if (alone != NULL)
-        return refuse_entry(group[first], alone->index, err);
+        return refuse_entry(journal, group[first], &alone->place, err);
     return judge_rows(group, n, err);
 }
 
 static enum fsp_rc
-match_rows(struct fsp_db *db, struct item *items, size_t n, bool also, struct fsp_err *err)
+match_rows(struct fsp_journal *journal, struct item *items, size_t n, bool also,
+        struct fsp_err *err)
 {
     struct held_list list = {.items = NULL};
     struct item **order = fsp_mem_array(n, sizeof(void *)); /* pointers to the items */
@@ -327,9 +352,9 @@ match_rows(struct fsp_db *db, struct item *items, size_t n, bool also, struct fs
 
         while (to < n && strcmp(order[to]->key, order[from]->key) == 0)
             to++;
-        rc = load_held(db, order[from]->key, &list, err);
+        rc = load_held(journal->db, order[from]->key, &list, err);
         if (rc == FSP_OK)
-            rc = judge_group(&list, order + from, to - from, also, err);
+            rc = judge_group(journal, &list, order + from, to - from, also, err);
         from = to;
     }
     free(list.items);
@@ -357,15 +382,30 @@ fsp_journal_keep_zone(struct fsp_db *db, const struct fsp_record *record, struct
     return fsp_journal_set_meta(db, "zone", zone, err);
 }
 
+enum fsp_rc
+fsp_journal_keep_ident(struct fsp_db *db, const struct fsp_place *place, const char *key,
+        const uint8_t hash[FSP_IDENT_LEN], struct fsp_err *err)
+{
+    struct fsp_stmt *stmt = NULL;
+    enum fsp_rc rc = fsp_stmt_get(db, FSP_SQL_IDENT_ADD, &stmt, err);
+
+    if (rc != FSP_OK)
+        return rc;
+    fsp_stmt_bind_text(stmt, 1, key);
+    fsp_stmt_bind_int(stmt, 2, place->log);
+    fsp_stmt_bind_int(stmt, 3, (int64_t)place->index);
+    fsp_stmt_bind_blob(stmt, 4, hash, FSP_IDENT_LEN);
+    return fsp_stmt_run(stmt, err);
+}
+
 static enum fsp_rc
 append_item(struct batch *batch, const struct item *item, struct fsp_err *err)
 {
     struct fsp_db *db = batch->journal->db;
-    struct fsp_stmt *stmt = NULL;
-    uint64_t index = batch->range.size;
+    const struct fsp_place place = {.log = batch->journal->log, .index = batch->range.size};
     enum fsp_rc rc;
 
-    rc = fsp_journal_note_amendment(batch->journal, item->record, index, err);
+    rc = fsp_journal_note_amendment(batch->journal, item->record, &place, err);
     if (rc == FSP_OK)
         rc = fsp_journal_keep_zone(db, item->record, err);
     if (rc == FSP_OK)
@@ -377,15 +417,10 @@ append_item(struct batch *batch, const struct item *item, struct fsp_err *err)
     rc = fsp_buf_check(&batch->bytes, "a record", err);
     if (rc == FSP_OK)
         rc = fsp_logtable_append(
-                db, FSP_RIG_LOG, &batch->range, batch->bytes.data, batch->bytes.len, err);
+                db, place.log, &batch->range, batch->bytes.data, batch->bytes.len, err);
     if (rc == FSP_OK)
-        rc = fsp_stmt_get(db, FSP_SQL_IDENT_ADD, &stmt, err);
-    if (rc != FSP_OK)
-        return rc;
-    fsp_stmt_bind_text(stmt, 1, item->key);
-    fsp_stmt_bind_int(stmt, 2, (int64_t)index);
-    fsp_stmt_bind_blob(stmt, 3, item->hash, FSP_IDENT_LEN);
-    return fsp_stmt_run(stmt, err);
+        rc = fsp_journal_keep_ident(db, &place, item->key, item->hash, err);
+    return rc;
 }
 
 /* Keep the latest `noted`, at most NOTED_LAG behind; most appends leave it alone. */
@@ -427,7 +462,7 @@ append_new(struct fsp_journal *journal, const struct item *items, size_t n,
     fsp_time_text(now_s, batch.noted);
     rc = fsp_journal_times(journal, &noted_s, &receipt_s, err);
     if (rc == FSP_OK)
-        rc = fsp_logtable_tip(journal->db, FSP_RIG_LOG, &batch.range, err);
+        rc = fsp_logtable_tip(journal->db, journal->log, &batch.range, err);
     if (rc != FSP_OK)
         goto out;
     added->first = batch.range.size;
@@ -443,7 +478,7 @@ append_new(struct fsp_journal *journal, const struct item *items, size_t n,
             rc = fsp_err_wrap(err, rc, "line %zu", items[i].line);
     }
     if (rc == FSP_OK && added->added > 0)
-        rc = fsp_logtable_set_tip(journal->db, FSP_RIG_LOG, &batch.range, err);
+        rc = fsp_logtable_set_tip(journal->db, journal->log, &batch.range, err);
     if (rc == FSP_OK && added->added > 0)
         rc = keep_noted(journal, now_s, err);
 out:
@@ -451,8 +486,17 @@ out:
     return rc;
 }
 
+/* Inside the transaction: another process may have renewed the log since this one looked. */
 static enum fsp_rc
-may_append(const struct fsp_journal *journal, struct fsp_err *err)
+begin(struct fsp_journal *journal, struct fsp_err *err)
+{
+    enum fsp_rc rc = fsp_db_begin(journal->db, err);
+
+    return rc == FSP_OK ? fsp_journal_refresh(journal, err) : rc;
+}
+
+static enum fsp_rc
+may_append(struct fsp_journal *journal, struct fsp_err *err)
 {
     if (journal->state == FSP_JOURNAL_SOUND)
         return FSP_OK;
@@ -492,9 +536,9 @@ fsp_journal_take(struct fsp_journal *journal, const struct fsp_journal_row *rows
         rc = identify(&items[i], err);
     }
     if (rc == FSP_OK)
-        rc = fsp_db_begin(journal->db, err);
+        rc = begin(journal, err);
     if (rc == FSP_OK)
-        rc = match_rows(journal->db, items, n, also, err);
+        rc = match_rows(journal, items, n, also, err);
     if (rc == FSP_OK)
         rc = append_new(journal, items, n, added, err);
     if (rc == FSP_OK)
@@ -541,27 +585,28 @@ find_once(struct fsp_db *db, const char *once, const struct item *item,
 }
 
 static enum fsp_rc
-keep_once(struct fsp_db *db, const char *once, const struct item *item, uint64_t index,
-        struct fsp_err *err)
+keep_once(const struct fsp_journal *journal, const char *once, const struct item *item,
+        uint64_t index, struct fsp_err *err)
 {
     struct fsp_stmt *stmt = NULL;
-    enum fsp_rc rc = fsp_stmt_get(db, FSP_SQL_ONCE_ADD, &stmt, err);
+    enum fsp_rc rc = fsp_stmt_get(journal->db, FSP_SQL_ONCE_ADD, &stmt, err);
 
     if (rc != FSP_OK)
         return rc;
     fsp_stmt_bind_text(stmt, 1, once);
-    fsp_stmt_bind_int(stmt, 2, (int64_t)index);
-    fsp_stmt_bind_blob(stmt, 3, item->hash, FSP_IDENT_LEN);
+    fsp_stmt_bind_int(stmt, 2, journal->log);
+    fsp_stmt_bind_int(stmt, 3, (int64_t)index);
+    fsp_stmt_bind_blob(stmt, 4, item->hash, FSP_IDENT_LEN);
     return fsp_stmt_run(stmt, err);
 }
 
 /* An identical entry is named, not refused: to enter one thing twice is legal, and said. */
 static enum fsp_rc
-compare_one(struct fsp_db *db, const struct item *item, bool also,
+compare_one(struct fsp_journal *journal, const struct item *item, bool also,
         struct fsp_journal_added *added, struct fsp_err *err)
 {
     struct held_list list = {.items = NULL};
-    enum fsp_rc rc = load_held(db, item->key, &list, err);
+    enum fsp_rc rc = load_held(journal->db, item->key, &list, err);
     size_t first;
 
     if (rc != FSP_OK)
@@ -569,9 +614,9 @@ compare_one(struct fsp_db *db, const struct item *item, bool also,
     first = lower_bound(&list, item->hash);
     if (meet(&list, item->hash) > 0) {
         added->has_twin = true;
-        added->twin = list.items[first].index;
+        added->twin = list.items[first].place.index;
     } else if (!also && list.n > 0) {
-        rc = refuse_entry(item, unmet(&list)->index, err);
+        rc = refuse_entry(journal, item, &unmet(&list)->place, err);
     }
 out:
     free(list.items);
@@ -588,11 +633,11 @@ enter_one(struct fsp_journal *journal, const struct item *item, const char *once
         rc = find_once(journal->db, once, item, added, err);
     if (rc != FSP_OK || added->known)
         return rc;
-    rc = compare_one(journal->db, item, also, added, err);
+    rc = compare_one(journal, item, also, added, err);
     if (rc == FSP_OK)
         rc = append_new(journal, item, 1, added, err);
     if (rc == FSP_OK && once != NULL)
-        rc = keep_once(journal->db, once, item, added->first, err);
+        rc = keep_once(journal, once, item, added->first, err);
     return rc;
 }
 
@@ -613,7 +658,7 @@ fsp_journal_enter(struct fsp_journal *journal, struct fsp_record *record, const 
         return rc;
     rc = identify(&item, err);
     if (rc == FSP_OK)
-        rc = fsp_db_begin(journal->db, err);
+        rc = begin(journal, err);
     if (rc == FSP_OK)
         rc = enter_one(journal, &item, once, also, added, err);
     if (rc == FSP_OK)

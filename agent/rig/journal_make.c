@@ -49,6 +49,16 @@ set_hex(struct fsp_db *db, const char *key, const uint8_t *bytes, size_t len,
 }
 
 static enum fsp_rc
+add_first_log(struct fsp_db *db, const struct fsp_journal_about *about, struct fsp_err *err)
+{
+    struct fsp_journal_log log = {.id = FSP_RIG_LOG, .current = true, .vkey = about->vkey};
+
+    memcpy(log.origin, about->origin, sizeof(log.origin));
+    fsp_text_hex(log.token, about->token, sizeof(about->token));
+    return fsp_journal_add_log(db, &log, err);
+}
+
+static enum fsp_rc
 write_about(struct fsp_db *db, const struct fsp_journal_about *about, struct fsp_err *err)
 {
     const struct {
@@ -57,10 +67,7 @@ write_about(struct fsp_db *db, const struct fsp_journal_about *about, struct fsp
     } texts[] = {
             {"fleet", about->fleet},
             {"rig", about->rig},
-            {"incarnation", about->incarnation},
-            {"origin", about->origin},
             {"url", about->url},
-            {"held", "0"},
     };
     enum fsp_rc rc = fsp_db_begin(db, err);
 
@@ -69,15 +76,13 @@ write_about(struct fsp_db *db, const struct fsp_journal_about *about, struct fsp
     for (size_t i = 0; rc == FSP_OK && i < sizeof(texts) / sizeof(texts[0]); i++)
         rc = fsp_journal_set_meta(db, texts[i].key, texts[i].value, err);
     if (rc == FSP_OK)
-        rc = set_vkey(db, "vkey", &about->vkey, err);
-    if (rc == FSP_OK)
         rc = set_vkey(db, "cosigner", &about->cosigner, err);
     if (rc == FSP_OK)
         rc = set_vkey(db, "instructions", &about->instructions, err);
     if (rc == FSP_OK)
         rc = set_hex(db, "box", about->box_pub, sizeof(about->box_pub), err);
     if (rc == FSP_OK)
-        rc = set_hex(db, "token", about->token, sizeof(about->token), err);
+        rc = add_first_log(db, about, err);
     if (rc == FSP_OK)
         rc = fsp_db_commit(db, err);
     if (rc != FSP_OK)
@@ -90,7 +95,7 @@ make_key(const char *folder, struct fsp_journal_about *about, const struct fsp_e
         struct fsp_err *err)
 {
     struct fsp_skey *skey = NULL;
-    char *path = fsp_file_join(folder, FSP_JOURNAL_KEY);
+    char *path = fsp_file_join(folder, FSP_JOURNAL_KEY_1);
     enum fsp_rc rc;
 
     if (path == NULL)
@@ -169,7 +174,7 @@ fill(const char *folder, const struct fsp_invitation *invitation, const struct f
         (void)snprintf(empty.origin, sizeof(empty.origin), "%s", about.origin);
         fsp_range_init(&range);
         fsp_range_root(&range, empty.root);
-        rc = fsp_signed_size_write(folder, &empty, err);
+        rc = fsp_signed_size_write(folder, "", &empty, err);
     }
     if (rc == FSP_OK)
         rc = fsp_file_sync_folder(folder, err);
@@ -181,7 +186,7 @@ static void
 clear(const char *folder)
 {
     static const char *const names[] = {FSP_JOURNAL_DB, FSP_JOURNAL_DB_ROLLBACK,
-            FSP_JOURNAL_KEY, "signed-size", "inbox/taken", "inbox/refused", "inbox"};
+            FSP_JOURNAL_KEY_1, "signed-size", "inbox/taken", "inbox/refused", "inbox"};
 
     for (size_t i = 0; i < sizeof(names) / sizeof(names[0]); i++) {
         char *path = fsp_file_join(folder, names[i]);

@@ -1,5 +1,5 @@
 /*
- * What journal.c, journal_make.c, journal_add.c and journal_amend.c share.
+ * What journal.c, journal_chain.c, journal_make.c, journal_add.c, journal_amend.c and renew*.c share.
  */
 #ifndef FSP_RIG_JOURNAL_PRIV_H
 #define FSP_RIG_JOURNAL_PRIV_H
@@ -8,10 +8,13 @@
 
 #define FSP_JOURNAL_DB          "journal.db"
 #define FSP_JOURNAL_DB_ROLLBACK "journal.db-journal"
-#define FSP_JOURNAL_KEY         "rig.key"
+#define FSP_JOURNAL_KEY         "rig%s.key" /* with the log's tail */
+#define FSP_JOURNAL_KEY_1       "rig.key"
 
 #define FSP_IDENT_LEN     16 /* bytes of the identity's hash kept; guards against accidents only */
 #define FSP_IDENT_KEY_MAX ((size_t)256)
+
+#define FSP_TAIL_MAX (FSP_INCARNATION_LEN + 1) /* "" or "-INCARNATION" */
 
 extern const struct fsp_db_schema fsp_journal_schema;
 
@@ -20,11 +23,25 @@ struct fsp_journal {
     struct fsp_db *db;
     const struct fsp_env *env;
     struct fsp_journal_about about;
+    int64_t log;                 /* the current one */
+    char tail[FSP_TAIL_MAX + 1]; /* of the names of its files */
     enum fsp_journal_state state;
     struct fsp_buf why;
     bool has_zone;
     int zone_minutes;
 };
+
+/* Read which log is current, when it is another than before; inside a transaction or without. */
+enum fsp_rc fsp_journal_refresh(
+        struct fsp_journal *journal, struct fsp_err *err) FSP_MUST_CHECK;
+/* The tail of the names of a log's files: "" for the first log. */
+void fsp_journal_tail(int64_t id, const char *incarnation, char tail[FSP_TAIL_MAX + 1]);
+/* Inside a transaction: a row of the chain, as it stands in *log. */
+enum fsp_rc fsp_journal_add_log(struct fsp_db *db, const struct fsp_journal_log *log,
+        struct fsp_err *err) FSP_MUST_CHECK;
+/* Run one of the statements with a log (?1) and a number (?2). */
+enum fsp_rc fsp_journal_set_number(struct fsp_db *db, const char *sql, int64_t log,
+        uint64_t value, struct fsp_err *err) FSP_MUST_CHECK;
 
 /* Latest `noted` in the log (0 without one) and the newest receipt's time (0 without one). */
 enum fsp_rc fsp_journal_times(struct fsp_journal *journal, int64_t *noted_s, int64_t *receipt_s,
@@ -42,9 +59,19 @@ enum fsp_rc fsp_journal_ident(const struct fsp_record *record, struct fsp_ident 
 enum fsp_rc fsp_journal_keep_zone(
         struct fsp_db *db, const struct fsp_record *record, struct fsp_err *err) FSP_MUST_CHECK;
 
-/* Inside the transaction, before entry `index` is appended: when it is an amendment of an entry of
- * this log, check what the entry becomes and remember it. FSP_EFORMAT when it may not become that. */
+/* An entry of this store. */
+struct fsp_place {
+    int64_t log;
+    uint64_t index;
+};
+/* Inside the transaction, before the entry is appended at `place`: when it is an amendment of an
+ * entry of this store, check what that becomes and remember it. FSP_EFORMAT when it may not become
+ * that. */
 enum fsp_rc fsp_journal_note_amendment(struct fsp_journal *journal,
-        const struct fsp_record *record, uint64_t index, struct fsp_err *err) FSP_MUST_CHECK;
+        const struct fsp_record *record, const struct fsp_place *place,
+        struct fsp_err *err) FSP_MUST_CHECK;
+/* Inside the transaction: the identity row of the entry at `place`. */
+enum fsp_rc fsp_journal_keep_ident(struct fsp_db *db, const struct fsp_place *place,
+        const char *key, const uint8_t hash[FSP_IDENT_LEN], struct fsp_err *err) FSP_MUST_CHECK;
 
 #endif

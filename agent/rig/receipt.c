@@ -36,26 +36,36 @@ enum relation {
 };
 
 struct shown {
+    struct fsp_journal_log log; /* which of ours it is about */
     struct fsp_note note;
     struct fsp_checkpoint head;
     struct fsp_range range; /* ours at that size; only when it agrees */
     enum relation relation;
 };
 
+/* One of our logs by its origin; FSP_EVERIFY into why when it is none. */
+static enum fsp_rc
+find_own(struct fsp_journal *journal, const char *origin, struct fsp_journal_log *log,
+        struct fsp_err *why)
+{
+    enum fsp_rc rc = fsp_journal_log(journal, origin, log, why);
+
+    return rc == FSP_ENOTFOUND ? fsp_err_set(why, FSP_EVERIFY, "it is about another log") : rc;
+}
+
 /* A head with our own signature. why says what is wrong; FSP_EVERIFY when it is not ours. */
 static enum fsp_rc
-read_own_head(const struct fsp_journal *journal, const void *bytes, size_t len,
-        struct shown *shown, struct fsp_err *why)
+read_own_head(struct fsp_journal *journal, const void *bytes, size_t len, struct shown *shown,
+        struct fsp_err *why)
 {
-    const struct fsp_journal_about *about = fsp_journal_about(journal);
     enum fsp_rc rc = fsp_note_parse(&shown->note, bytes, len, why);
 
     if (rc == FSP_OK)
         rc = fsp_checkpoint_parse(&shown->head, shown->note.text, shown->note.text_len, why);
-    if (rc == FSP_OK && strcmp(shown->head.origin, about->origin) != 0)
-        rc = fsp_err_set(why, FSP_EVERIFY, "it is about another log");
     if (rc == FSP_OK)
-        rc = fsp_note_verify(&shown->note, &about->vkey, NULL, why);
+        rc = find_own(journal, shown->head.origin, &shown->log, why);
+    if (rc == FSP_OK)
+        rc = fsp_note_verify(&shown->note, &shown->log.vkey, NULL, why);
     if (rc == FSP_OK && shown->head.size == 0)
         rc = fsp_err_set(why, FSP_EVERIFY, "a head over nothing");
     return rc;
@@ -67,16 +77,13 @@ relate(struct fsp_journal *journal, struct shown *shown, struct fsp_err *err)
 {
     struct fsp_db *db = fsp_journal_db(journal);
     uint8_t root[FSP_HASH_LEN];
-    struct fsp_range tip;
-    enum fsp_rc rc = fsp_logtable_tip(db, FSP_RIG_LOG, &tip, err);
+    enum fsp_rc rc;
 
-    if (rc != FSP_OK)
-        return rc;
-    if (shown->head.size > tip.size) {
+    if (shown->head.size > shown->log.size) {
         shown->relation = BEYOND;
         return FSP_OK;
     }
-    rc = fsp_head_range(db, shown->head.size, &shown->range, err);
+    rc = fsp_head_range(db, shown->log.id, shown->head.size, &shown->range, err);
     if (rc != FSP_OK)
         return rc;
     fsp_range_root(&shown->range, root);
@@ -86,9 +93,11 @@ relate(struct fsp_journal *journal, struct shown *shown, struct fsp_err *err)
 
 /* Keep the head that contradicts; once. */
 static enum fsp_rc
-add_evidence(struct fsp_db *db, const char *why, const void *note, size_t len, int64_t now_s,
-        struct fsp_err *err)
+add_evidence(struct fsp_journal *journal, const struct shown *shown, const void *note,
+        size_t len, struct fsp_err *err)
 {
+    const struct fsp_env *env = fsp_journal_env(journal);
+    struct fsp_db *db = fsp_journal_db(journal);
     struct fsp_stmt *stmt = NULL;
     enum fsp_rc rc;
     bool row = false;
@@ -106,9 +115,10 @@ add_evidence(struct fsp_db *db, const char *why, const void *note, size_t len, i
     rc = fsp_stmt_get(db, FSP_SQL_FORK_ADD, &stmt, err);
     if (rc != FSP_OK)
         return rc;
-    fsp_stmt_bind_text(stmt, 1, why);
-    fsp_stmt_bind_blob(stmt, 2, note, len);
-    fsp_stmt_bind_int(stmt, 3, now_s);
+    fsp_stmt_bind_int(stmt, 1, shown->log.id);
+    fsp_stmt_bind_text(stmt, 2, shown->relation == BEYOND ? "restored" : "forked");
+    fsp_stmt_bind_blob(stmt, 3, note, len);
+    fsp_stmt_bind_int(stmt, 4, env->utc_us(env->ctx) / FSP_US_PER_S);
     return fsp_stmt_run(stmt, err);
 }
 
@@ -116,13 +126,11 @@ static enum fsp_rc
 contradict(struct fsp_journal *journal, const struct shown *shown, const void *note, size_t len,
         struct fsp_verdict *verdict, struct fsp_err *err)
 {
-    const struct fsp_env *env = fsp_journal_env(journal);
     struct fsp_db *db = fsp_journal_db(journal);
     enum fsp_rc rc = fsp_db_begin(db, err);
 
     if (rc == FSP_OK)
-        rc = add_evidence(db, shown->relation == BEYOND ? "restored" : "forked", note, len,
-                env->utc_us(env->ctx) / FSP_US_PER_S, err);
+        rc = add_evidence(journal, shown, note, len, err);
     if (rc == FSP_OK)
         rc = fsp_db_commit(db, err);
     if (rc != FSP_OK) {
@@ -157,23 +165,27 @@ copy_line(const struct fsp_note *note, const struct fsp_vkey *vkey, struct fsp_b
 }
 
 static enum fsp_rc
-add_receipt_row(
-        struct fsp_db *db, uint64_t size, int64_t time_s, int64_t now_s, struct fsp_err *err)
+add_receipt_row(struct fsp_journal *journal, const struct shown *shown, int64_t time_s,
+        struct fsp_err *err)
 {
+    const struct fsp_env *env = fsp_journal_env(journal);
+    struct fsp_db *db = fsp_journal_db(journal);
     struct fsp_stmt *stmt = NULL;
     enum fsp_rc rc = fsp_stmt_get(db, FSP_SQL_RECEIPT_ADD, &stmt, err);
 
     if (rc != FSP_OK)
         return rc;
-    fsp_stmt_bind_int(stmt, 1, (int64_t)size);
-    fsp_stmt_bind_int(stmt, 2, time_s);
-    fsp_stmt_bind_int(stmt, 3, now_s);
+    fsp_stmt_bind_int(stmt, 1, shown->log.id);
+    fsp_stmt_bind_int(stmt, 2, (int64_t)shown->head.size);
+    fsp_stmt_bind_int(stmt, 3, time_s);
+    fsp_stmt_bind_int(stmt, 4, env->utc_us(env->ctx) / FSP_US_PER_S);
     rc = fsp_stmt_run(stmt, err);
     if (rc == FSP_OK)
         rc = fsp_stmt_get(db, FSP_SQL_SENT_DROP, &stmt, err);
     if (rc != FSP_OK)
         return rc;
-    fsp_stmt_bind_int(stmt, 1, (int64_t)size);
+    fsp_stmt_bind_int(stmt, 1, shown->log.id);
+    fsp_stmt_bind_int(stmt, 2, (int64_t)shown->head.size);
     return fsp_stmt_run(stmt, err);
 }
 
@@ -182,32 +194,33 @@ keep_receipt(struct fsp_journal *journal, const struct shown *shown,
         const struct fsp_verdict *verdict, struct fsp_err *err)
 {
     const struct fsp_journal_about *about = fsp_journal_about(journal);
+    const struct fsp_journal_log *log = &shown->log;
     const struct fsp_env *env = fsp_journal_env(journal);
     struct fsp_journal_progress progress;
     struct fsp_db *db = fsp_journal_db(journal);
-    int64_t now_s = env->utc_us(env->ctx) / FSP_US_PER_S;
     struct fsp_buf note;
     enum fsp_rc rc;
 
     fsp_buf_init(&note, FSP_NOTE_MAX);
     fsp_buf_add(&note, shown->note.text, shown->note.text_len);
     fsp_buf_add_byte(&note, '\n');
-    copy_line(&shown->note, &about->vkey, &note);
+    copy_line(&shown->note, &log->vkey, &note);
     copy_line(&shown->note, &about->cosigner, &note);
     rc = fsp_buf_check(&note, "a receipt", err);
     if (rc == FSP_OK)
-        rc = fsp_journal_progress(journal, &progress, err);
+        rc = fsp_journal_progress_of(journal, log, &progress, err);
     if (rc == FSP_OK)
         rc = fsp_db_begin(db, err);
     if (rc != FSP_OK)
         goto out;
-    rc = fsp_logtable_add_head(db, FSP_RIG_LOG, &shown->range, note.data, note.len, now_s, err);
+    rc = fsp_logtable_add_head(db, log->id, &shown->range, note.data, note.len,
+            env->utc_us(env->ctx) / FSP_US_PER_S, err);
     if (rc == FSP_OK)
-        rc = add_receipt_row(db, shown->head.size, verdict->time_s, now_s, err);
+        rc = add_receipt_row(journal, shown, verdict->time_s, err);
     if (rc == FSP_OK && shown->head.size > progress.held)
-        rc = fsp_journal_set_meta_u64(db, "held", shown->head.size, err);
+        rc = fsp_journal_set_held(journal, log->id, shown->head.size, err);
     if (rc == FSP_OK && progress.went_back && shown->head.size >= progress.receipt_size)
-        rc = fsp_journal_set_meta(db, "went-back", "0", err);
+        rc = fsp_journal_set_went_back(journal, log->id, false, err);
     if (rc == FSP_OK)
         rc = fsp_db_commit(db, err);
     if (rc != FSP_OK)
@@ -275,11 +288,11 @@ is_fresh(struct fsp_journal *journal, const struct fsp_answer *answer,
 
 static enum fsp_rc
 step_back(struct fsp_journal *journal, const struct fsp_refusal *refusal,
-        struct fsp_verdict *verdict, struct fsp_err *err)
+        const struct fsp_journal_log *log, struct fsp_verdict *verdict, struct fsp_err *err)
 {
     struct fsp_journal_progress progress;
     struct fsp_db *db = fsp_journal_db(journal);
-    enum fsp_rc rc = fsp_journal_progress(journal, &progress, err);
+    enum fsp_rc rc = fsp_journal_progress_of(journal, log, &progress, err);
 
     if (rc != FSP_OK)
         return rc;
@@ -296,9 +309,9 @@ step_back(struct fsp_journal *journal, const struct fsp_refusal *refusal,
             verdict->went_back ? ", less than it had receipted; they are sent again" : "");
     rc = fsp_db_begin(db, err);
     if (rc == FSP_OK)
-        rc = fsp_journal_set_meta_u64(db, "held", refusal->size, err);
+        rc = fsp_journal_set_held(journal, log->id, refusal->size, err);
     if (rc == FSP_OK && verdict->went_back)
-        rc = fsp_journal_set_meta(db, "went-back", "1", err);
+        rc = fsp_journal_set_went_back(journal, log->id, true, err);
     if (rc == FSP_OK)
         rc = fsp_db_commit(db, err);
     if (rc != FSP_OK)
@@ -339,6 +352,7 @@ judge_refusal(struct fsp_journal *journal, const struct fsp_answer *answer,
         struct fsp_verdict *verdict, struct fsp_err *err)
 {
     const struct fsp_journal_about *about = fsp_journal_about(journal);
+    struct fsp_journal_log log;
     struct fsp_refusal refusal;
     struct fsp_err why = {.rc = FSP_OK};
     bool fresh = false;
@@ -347,8 +361,8 @@ judge_refusal(struct fsp_journal *journal, const struct fsp_answer *answer,
     rc = fsp_refusal_read(&refusal, answer->bytes, answer->len, &about->instructions, &why);
     if (rc == FSP_OK && refusal.status != answer->status)
         rc = fsp_err_set(&why, FSP_EVERIFY, "it is signed for another status");
-    if (rc == FSP_OK && strcmp(refusal.origin, about->origin) != 0)
-        rc = fsp_err_set(&why, FSP_EVERIFY, "it is about another log");
+    if (rc == FSP_OK)
+        rc = find_own(journal, refusal.origin, &log, &why);
     if (rc != FSP_OK) {
         doubt(verdict, &why);
         return FSP_OK;
@@ -363,7 +377,7 @@ judge_refusal(struct fsp_journal *journal, const struct fsp_answer *answer,
         set(verdict, FSP_VERDICT_DELAY, "a 409 about another bundle than the one sent");
         return FSP_OK;
     }
-    return step_back(journal, &refusal, verdict, err);
+    return step_back(journal, &refusal, &log, verdict, err);
 }
 
 /* ---- all of them -------------------------------------------------------------------------- */
@@ -417,6 +431,7 @@ enum fsp_rc
 fsp_receipt_sent(struct fsp_journal *journal, const uint8_t hash[32], uint64_t old,
         uint64_t size, struct fsp_err *err)
 {
+    int64_t log = fsp_journal_current(journal);
     const struct fsp_env *env = fsp_journal_env(journal);
     struct fsp_db *db = fsp_journal_db(journal);
     struct fsp_stmt *stmt = NULL;
@@ -426,9 +441,10 @@ fsp_receipt_sent(struct fsp_journal *journal, const uint8_t hash[32], uint64_t o
         rc = fsp_stmt_get(db, FSP_SQL_SENT_ADD, &stmt, err);
     if (rc == FSP_OK) {
         fsp_stmt_bind_blob(stmt, 1, hash, 32);
-        fsp_stmt_bind_int(stmt, 2, (int64_t)old);
-        fsp_stmt_bind_int(stmt, 3, (int64_t)size);
-        fsp_stmt_bind_int(stmt, 4, env->utc_us(env->ctx) / FSP_US_PER_S);
+        fsp_stmt_bind_int(stmt, 2, log);
+        fsp_stmt_bind_int(stmt, 3, (int64_t)old);
+        fsp_stmt_bind_int(stmt, 4, (int64_t)size);
+        fsp_stmt_bind_int(stmt, 5, env->utc_us(env->ctx) / FSP_US_PER_S);
         rc = fsp_stmt_run(stmt, err);
     }
     if (rc == FSP_OK)

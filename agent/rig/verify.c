@@ -2,17 +2,20 @@
 
 #include <stdarg.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "proof/note.h"
 #include "record/check.h"
 #include "rig/head.h"
+#include "rig/journal_priv.h"
 #include "rig/journal_sql.h"
 #include "store/logtable.h"
 
 struct pass {
     struct fsp_journal *journal;
     struct fsp_verify_report *report;
+    const struct fsp_journal_log *log;
     struct fsp_range range; /* over the entries seen so far */
     struct fsp_range head;  /* the next head to compare with */
     bool has_head;
@@ -43,7 +46,7 @@ next_head(struct pass *pass, uint64_t size, struct fsp_err *err)
 
     fsp_buf_reset(&pass->note);
     rc = fsp_logtable_head_covering(
-            fsp_journal_db(pass->journal), FSP_RIG_LOG, size, &pass->head, &pass->note, err);
+            fsp_journal_db(pass->journal), pass->log->id, size, &pass->head, &pass->note, err);
     pass->has_head = rc == FSP_OK;
     if (rc == FSP_ENOTFOUND) {
         fsp_err_clear(err);
@@ -53,14 +56,15 @@ next_head(struct pass *pass, uint64_t size, struct fsp_err *err)
 }
 
 static enum fsp_rc
-is_receipted(struct fsp_db *db, uint64_t size, bool *has, struct fsp_err *err)
+is_receipted(struct fsp_db *db, int64_t log, uint64_t size, bool *has, struct fsp_err *err)
 {
     struct fsp_stmt *stmt = NULL;
     enum fsp_rc rc = fsp_stmt_get(db, FSP_SQL_RECEIPT_HAS, &stmt, err);
 
     if (rc != FSP_OK)
         return rc;
-    fsp_stmt_bind_int(stmt, 1, (int64_t)size);
+    fsp_stmt_bind_int(stmt, 1, log);
+    fsp_stmt_bind_int(stmt, 2, (int64_t)size);
     rc = fsp_stmt_step(stmt, has, err);
     if (rc == FSP_OK)
         fsp_stmt_reset(stmt);
@@ -87,16 +91,17 @@ check_head(struct pass *pass, struct fsp_err *err)
     if (rc == FSP_OK)
         rc = fsp_checkpoint_parse(&head, note.text, note.text_len, &why);
     if (rc == FSP_OK)
-        rc = fsp_note_verify(&note, &about->vkey, NULL, &why);
+        rc = fsp_note_verify(&note, &pass->log->vkey, NULL, &why);
     if (rc != FSP_OK) {
         problem(report, "head %llu: %.300s", size, why.text);
         return FSP_OK;
     }
-    if (head.size != pass->head.size || strcmp(head.origin, about->origin) != 0)
+    if (head.size != pass->head.size || strcmp(head.origin, pass->log->origin) != 0)
         problem(report, "head %llu: its note is about another log or size", size);
     else if (memcmp(head.root, root, sizeof(root)) != 0)
         problem(report, "head %llu: the stored entries give another root", size);
-    rc = is_receipted(fsp_journal_db(pass->journal), pass->head.size, &receipted, err);
+    rc = is_receipted(
+            fsp_journal_db(pass->journal), pass->log->id, pass->head.size, &receipted, err);
     if (rc != FSP_OK || !receipted)
         return rc;
     if (fsp_note_verify(&note, &about->cosigner, NULL, &why) == FSP_OK)
@@ -128,21 +133,23 @@ check_entry(void *ctx, uint64_t index, const uint8_t *bytes, size_t len, struct 
     return rc;
 }
 
+/* Everything stored of one log, against its tip and its heads. */
 static enum fsp_rc
 check_entries(struct pass *pass, struct fsp_err *err)
 {
     struct fsp_db *db = fsp_journal_db(pass->journal);
     struct fsp_verify_report *report = pass->report;
     struct fsp_range tip;
+    uint8_t root[FSP_HASH_LEN];
     uint8_t want[FSP_HASH_LEN];
     enum fsp_rc rc;
 
     fsp_range_init(&pass->range);
-    rc = fsp_logtable_tip(db, FSP_RIG_LOG, &tip, err);
+    rc = fsp_logtable_tip(db, pass->log->id, &tip, err);
     if (rc == FSP_OK)
         rc = next_head(pass, 0, err);
     if (rc == FSP_OK)
-        rc = fsp_logtable_scan(db, FSP_RIG_LOG, 0, tip.size, check_entry, pass, err);
+        rc = fsp_logtable_scan(db, pass->log->id, 0, tip.size, check_entry, pass, err);
     if (rc == FSP_ECORRUPT && err != NULL) {
         problem(report, "%s", err->text);
         fsp_err_clear(err);
@@ -150,16 +157,39 @@ check_entries(struct pass *pass, struct fsp_err *err)
     }
     if (rc != FSP_OK)
         return rc;
-    report->size = pass->range.size;
-    fsp_range_root(&pass->range, report->root);
+    fsp_range_root(&pass->range, root);
+    if (pass->log->current) {
+        report->size = pass->range.size;
+        memcpy(report->root, root, sizeof(root));
+    }
     fsp_range_root(&tip, want);
-    if (pass->range.size != tip.size || memcmp(report->root, want, sizeof(want)) != 0)
+    if (pass->range.size != tip.size || memcmp(root, want, sizeof(want)) != 0)
         problem(report, "the stored entries do not give the stored root over %llu records",
                 (unsigned long long)tip.size);
+    if (pass->log->size > pass->range.size)
+        problem(report, "%llu records of %.200s should be there, but only %llu are",
+                (unsigned long long)pass->log->size, pass->log->origin,
+                (unsigned long long)pass->range.size);
     if (pass->has_head)
         problem(report, "a head over %llu records is stored, but only %llu records are",
-                (unsigned long long)pass->head.size, (unsigned long long)report->size);
+                (unsigned long long)pass->head.size, (unsigned long long)pass->range.size);
     return FSP_OK;
+}
+
+static enum fsp_rc
+check_logs(struct pass *pass, struct fsp_err *err)
+{
+    struct fsp_journal_log *logs = NULL;
+    size_t n = 0;
+    enum fsp_rc rc = fsp_journal_logs(pass->journal, &logs, &n, err);
+
+    for (size_t i = 0; rc == FSP_OK && i < n; i++) {
+        pass->log = &logs[i];
+        rc = check_entries(pass, err);
+    }
+    pass->report->closed = n == 0 ? 0 : n - 1;
+    free(logs);
+    return rc;
 }
 
 static enum fsp_rc
@@ -176,7 +206,7 @@ check_progress(
     if (progress.receipted && progress.receipt_size > progress.size)
         problem(report, "a receipt over %llu records is stored, but only %llu records are",
                 (unsigned long long)progress.receipt_size, (unsigned long long)progress.size);
-    if (fsp_signed_size_read(fsp_journal_folder(journal), &last, &why) != FSP_OK)
+    if (fsp_signed_size_read(fsp_journal_folder(journal), journal->tail, &last, &why) != FSP_OK)
         problem(report, "%.400s", why.text);
     return FSP_OK;
 }
@@ -196,7 +226,7 @@ fsp_verify(struct fsp_journal *journal, struct fsp_verify_report *report, struct
         rc = FSP_OK;
     }
     if (rc == FSP_OK)
-        rc = check_entries(&pass, &own);
+        rc = check_logs(&pass, &own);
     if (rc == FSP_OK)
         rc = check_progress(journal, report, &own);
     if (rc == FSP_OK)

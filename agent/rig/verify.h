@@ -1,7 +1,8 @@
 /*
  * `check`: everything a store says about itself, verified again from its bytes.
  *
- * The database's own integrity; every entry against the tip and every head's root; our signature on
+ * Of every log of the chain: the
+ * database's own integrity; every entry against the tip and every head's root; our signature on
  * every head, the office's cosignature on every receipted one; signed-size; the form of every
  * record.
  *
@@ -21,7 +22,8 @@
 #include "rig/journal.h"
 
 struct fsp_verify_report {
-    uint64_t size;
+    uint64_t size;              /* of the current log */
+    uint64_t closed;            /* logs before it, verified as well */
     uint8_t root[FSP_HASH_LEN]; /* recomputed from the stored bytes */
     uint64_t heads;
     uint64_t receipts;   /* heads with a good cosignature */

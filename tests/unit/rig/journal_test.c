@@ -49,7 +49,7 @@ a_new_store_is_empty_private_and_sound(void **state)
     (void)snprintf(path, sizeof(path), "%s/rig.key", fixture->folder);
     assert_int_equal(stat(path, &st), 0);
     assert_int_equal(st.st_mode & 0777, 0600);
-    assert_ok(fsp_signed_size_read(fixture->folder, &head, &err), &err);
+    assert_ok(fsp_signed_size_read(fixture->folder, "", &head, &err), &err);
     assert_int_equal(head.size, 0);
     assert_string_equal(head.origin, about->origin);
 }
@@ -463,7 +463,7 @@ a_signed_head_is_in_the_database_and_in_signed_size(void **state)
     fixture_fill(fixture, 5);
     sign(fixture, 5);
     sign(fixture, 3);
-    assert_ok(fsp_signed_size_read(fixture->folder, &last, &err), &err);
+    assert_ok(fsp_signed_size_read(fixture->folder, "", &last, &err), &err);
     assert_int_equal(last.size, 5); /* never goes down */
     fsp_buf_init(&note, FSP_NOTE_MAX);
     for (uint64_t size = 3; size <= 5; size += 2) {
@@ -539,7 +539,7 @@ a_missing_or_foreign_signed_size_stops_signing(void **state)
     assert_int_equal(unlink(path), 0);
     fixture_reopen(fixture);
     assert_int_equal(fsp_journal_state(fixture->journal), FSP_JOURNAL_RESTORED);
-    assert_ok(fsp_signed_size_write(fixture->folder, &foreign, &err), &err);
+    assert_ok(fsp_signed_size_write(fixture->folder, "", &foreign, &err), &err);
     fixture_reopen(fixture);
     assert_int_equal(fsp_journal_state(fixture->journal), FSP_JOURNAL_RESTORED);
 }
