@@ -302,23 +302,23 @@ fsp_roster_write(const struct fsp_roster *roster, struct fsp_buf *buf)
 }
 
 enum fsp_rc
-fsp_roster_read(struct fsp_roster **out, const void *note_bytes, size_t len,
+fsp_roster_read(struct fsp_roster **out, const void *note, size_t len,
         const struct fsp_vkey *instructions, struct fsp_err *err)
 {
     struct fsp_roster *roster = NULL;
     char name[FSP_NAME_MAX + sizeof("/instructions")];
-    struct fsp_note note;
+    struct fsp_note parsed;
     enum fsp_rc rc;
 
     *out = NULL;
-    rc = fsp_note_parse(&note, note_bytes, len, err);
+    rc = fsp_note_parse(&parsed, note, len, err);
     if (rc == FSP_OK)
-        rc = fsp_note_verify(&note, instructions, NULL, err);
+        rc = fsp_note_verify(&parsed, instructions, NULL, err);
     if (rc == FSP_ENOTFOUND)
         rc = fsp_err_set(err, FSP_EVERIFY, "not signed by %s", instructions->name);
     if (rc != FSP_OK)
         return fsp_err_wrap(err, rc, "roster");
-    rc = fsp_roster_parse(&roster, note.text, note.text_len, err);
+    rc = fsp_roster_parse(&roster, parsed.text, parsed.text_len, err);
     if (rc != FSP_OK)
         return rc;
     (void)snprintf(name, sizeof(name), "%s/instructions", roster->fleet);

@@ -440,35 +440,35 @@ only_the_instructions_key_of_the_fleet_signs_a_roster(void **state)
 static void
 a_signers_name_makes_the_keys(void **state)
 {
-    char name[FSP_KEY_NAME_MAX + 1];
+    char made[FSP_KEY_NAME_MAX + 1];
     char longest[65];
     struct fsp_err err;
 
     (void)state;
-    assert_ok(fsp_signer_key_name("lantern-basin", "ada", name, &err), &err);
-    assert_string_equal(name, "lantern-basin/signer:ada");
+    assert_ok(fsp_signer_key_name("lantern-basin", "ada", made, &err), &err);
+    assert_string_equal(made, "lantern-basin/signer:ada");
     memset(longest, 'a', sizeof(longest));
     longest[63] = '\0';
-    assert_ok(fsp_signer_key_name(longest, longest, name, &err), &err);
-    assert_int_equal(strlen(name), 63 + 8 + 63);
+    assert_ok(fsp_signer_key_name(longest, longest, made, &err), &err);
+    assert_int_equal(strlen(made), 63 + 8 + 63);
     longest[63] = 'a';
     longest[64] = '\0';
-    assert_int_equal(fsp_signer_key_name(longest, "ada", name, &err), FSP_EINVAL);
-    assert_int_equal(fsp_signer_key_name("lantern-basin", longest, name, &err), FSP_EINVAL);
-    assert_int_equal(fsp_signer_key_name("lantern-basin", "", name, &err), FSP_EINVAL);
-    assert_int_equal(fsp_signer_key_name("lantern-basin", "a+b", name, &err), FSP_EINVAL);
-    assert_int_equal(fsp_signer_key_name("lantern-basin", "a b", name, &err), FSP_EINVAL);
-    assert_int_equal(fsp_signer_key_name("lantern-basin", "\x1b[2J", name, &err), FSP_EINVAL);
-    assert_int_equal(fsp_signer_key_name("lantern basin", "ada", name, &err), FSP_EINVAL);
-    assert_string_equal(name, "");
+    assert_int_equal(fsp_signer_key_name(longest, "ada", made, &err), FSP_EINVAL);
+    assert_int_equal(fsp_signer_key_name("lantern-basin", longest, made, &err), FSP_EINVAL);
+    assert_int_equal(fsp_signer_key_name("lantern-basin", "", made, &err), FSP_EINVAL);
+    assert_int_equal(fsp_signer_key_name("lantern-basin", "a+b", made, &err), FSP_EINVAL);
+    assert_int_equal(fsp_signer_key_name("lantern-basin", "a b", made, &err), FSP_EINVAL);
+    assert_int_equal(fsp_signer_key_name("lantern-basin", "\x1b[2J", made, &err), FSP_EINVAL);
+    assert_int_equal(fsp_signer_key_name("lantern basin", "ada", made, &err), FSP_EINVAL);
+    assert_string_equal(made, "");
 }
 
 struct judged {
     const struct fsp_skey *key;
     const char *name;
-    unsigned may;
     int64_t at_s;
     int64_t noted_s;
+    unsigned may;
     enum fsp_sig_state want;
 };
 
@@ -512,29 +512,29 @@ a_signature_is_judged_by_name_key_leave_and_day(void **state)
 {
     const struct judged rows[] = {
             /* Ada's first key: days both included, revoked on the 20th at 06:00. */
-            {ada[0], "ada", FSP_MAY_INSPECT, DAY(0), DAY(0), FSP_SIG_GOOD},
-            {ada[0], "ada", FSP_MAY_INSPECT, DAY(0) - 1, DAY(0), FSP_SIG_OUT_OF_DATE},
-            {ada[0], "ada", FSP_MAY_COUNTERSIGN, DAY(9), DAY(9), FSP_SIG_GOOD},
-            {ada[0], "ada", FSP_MAY_INSPECT, DAY(19) + 21599, DAY(19) + 21599, FSP_SIG_GOOD},
-            {ada[0], "ada", FSP_MAY_INSPECT, DAY(19) + 21600, DAY(19) + 21600,
+            {ada[0], "ada", DAY(0), DAY(0), FSP_MAY_INSPECT, FSP_SIG_GOOD},
+            {ada[0], "ada", DAY(0) - 1, DAY(0), FSP_MAY_INSPECT, FSP_SIG_OUT_OF_DATE},
+            {ada[0], "ada", DAY(9), DAY(9), FSP_MAY_COUNTERSIGN, FSP_SIG_GOOD},
+            {ada[0], "ada", DAY(19) + 21599, DAY(19) + 21599, FSP_MAY_INSPECT, FSP_SIG_GOOD},
+            {ada[0], "ada", DAY(19) + 21600, DAY(19) + 21600, FSP_MAY_INSPECT,
                     FSP_SIG_OUT_OF_DATE},
             /* Dated before the key was revoked, noted after it. */
-            {ada[0], "ada", FSP_MAY_INSPECT, DAY(9), DAY(19) + 21600, FSP_SIG_OUT_OF_DATE},
+            {ada[0], "ada", DAY(9), DAY(19) + 21600, FSP_MAY_INSPECT, FSP_SIG_OUT_OF_DATE},
             /* A clock that runs behind does not help either. */
-            {ada[0], "ada", FSP_MAY_INSPECT, DAY(20), DAY(1), FSP_SIG_OUT_OF_DATE},
+            {ada[0], "ada", DAY(20), DAY(1), FSP_MAY_INSPECT, FSP_SIG_OUT_OF_DATE},
             /* Her second key: from April on, inspections only. */
-            {ada[1], "ada", FSP_MAY_INSPECT, DAY(31), DAY(31), FSP_SIG_GOOD},
-            {ada[1], "ada", FSP_MAY_INSPECT, DAY(9999), DAY(9999), FSP_SIG_GOOD},
-            {ada[1], "ada", FSP_MAY_INSPECT, DAY(31) - 1, DAY(31), FSP_SIG_OUT_OF_DATE},
-            {ada[1], "ada", FSP_MAY_COUNTERSIGN, DAY(31), DAY(31), FSP_SIG_OFF_ROSTER},
+            {ada[1], "ada", DAY(31), DAY(31), FSP_MAY_INSPECT, FSP_SIG_GOOD},
+            {ada[1], "ada", DAY(9999), DAY(9999), FSP_MAY_INSPECT, FSP_SIG_GOOD},
+            {ada[1], "ada", DAY(31) - 1, DAY(31), FSP_MAY_INSPECT, FSP_SIG_OUT_OF_DATE},
+            {ada[1], "ada", DAY(31), DAY(31), FSP_MAY_COUNTERSIGN, FSP_SIG_OFF_ROSTER},
             /* Ben, one day, countersignatures; a late entry of that day is his all the same. */
-            {ben, "ben", FSP_MAY_COUNTERSIGN, DAY(1) - 1, DAY(5), FSP_SIG_GOOD},
-            {ben, "ben", FSP_MAY_COUNTERSIGN, DAY(1), DAY(5), FSP_SIG_OUT_OF_DATE},
-            {ben, "ben", FSP_MAY_INSPECT, DAY(0), DAY(0), FSP_SIG_OFF_ROSTER},
+            {ben, "ben", DAY(1) - 1, DAY(5), FSP_MAY_COUNTERSIGN, FSP_SIG_GOOD},
+            {ben, "ben", DAY(1), DAY(5), FSP_MAY_COUNTERSIGN, FSP_SIG_OUT_OF_DATE},
+            {ben, "ben", DAY(0), DAY(0), FSP_MAY_INSPECT, FSP_SIG_OFF_ROSTER},
             /* Another's name, nobody's name, nobody's key. */
-            {ben, "ada", FSP_MAY_COUNTERSIGN, DAY(0), DAY(0), FSP_SIG_BAD},
-            {ben, "cleo", FSP_MAY_COUNTERSIGN, DAY(0), DAY(0), FSP_SIG_OFF_ROSTER},
-            {stranger, "ada", FSP_MAY_INSPECT, DAY(0), DAY(0), FSP_SIG_BAD},
+            {ben, "ada", DAY(0), DAY(0), FSP_MAY_COUNTERSIGN, FSP_SIG_BAD},
+            {ben, "cleo", DAY(0), DAY(0), FSP_MAY_COUNTERSIGN, FSP_SIG_OFF_ROSTER},
+            {stranger, "ada", DAY(0), DAY(0), FSP_MAY_INSPECT, FSP_SIG_BAD},
     };
     struct fsp_buf text;
     struct fsp_roster *roster;
