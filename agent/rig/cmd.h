@@ -15,6 +15,7 @@
 #include "cli/conf.h"
 #include "cli/option.h"
 #include "rig/journal.h"
+#include "rig/linkstate.h"
 
 #define FSP_OUT_MAX ((size_t)512 * 1024 * 1024) /* a whole log as text */
 
@@ -39,6 +40,11 @@ int fsp_cmd_prove(struct fsp_args *args);
 int fsp_cmd_push(struct fsp_args *args);
 int fsp_cmd_carry(struct fsp_args *args);
 int fsp_cmd_receipt(struct fsp_args *args);
+/* The day's budget as configured. */
+void fsp_cmd_budget(struct fsp_args *args, struct fsp_budget *budget);
+/* The link's state as a JSON object, for `line`. */
+void fsp_cmd_link_json(const struct fsp_linkstate *state, const struct fsp_budget *budget,
+        struct fsp_buf *out);
 /* cmd_run.c */
 int fsp_cmd_run(struct fsp_args *args);
 

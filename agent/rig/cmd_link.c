@@ -6,6 +6,7 @@
 
 #include "base/clock.h"
 #include "base/file.h"
+#include "base/text.h"
 #include "rig/cmd.h"
 #include "rig/head.h"
 #include "rig/pack.h"
@@ -14,6 +15,43 @@
 #include "wire/answer.h"
 
 #define PUSH_TRIES_MOST 8
+
+/* ---- what the link costs ------------------------------------------------------------------ */
+
+void
+fsp_cmd_budget(struct fsp_args *args, struct fsp_budget *budget)
+{
+    const struct fsp_rig *rig = fsp_args_ctx(args);
+
+    budget->day_bytes = (uint64_t)fsp_conf_int(rig->conf, "link", "day-bytes");
+    budget->reserve_percent = (unsigned)fsp_conf_int(rig->conf, "link", "reserve-percent");
+}
+
+void
+fsp_cmd_link_json(
+        const struct fsp_linkstate *state, const struct fsp_budget *budget, struct fsp_buf *out)
+{
+    struct fsp_buf why;
+
+    fsp_buf_init(&why, (size_t)FSP_LINKSTATE_WHY_MAX * 4);
+    fsp_text_show(&why, state->why, strlen(state->why));
+    fsp_buf_printf(out, "{\"bytes_today\":%" PRIu64 ",\"day_bytes\":", state->bytes);
+    if (budget->day_bytes > 0)
+        fsp_buf_printf(out, "%" PRIu64, budget->day_bytes);
+    else
+        fsp_buf_add_text(out, "null");
+    fsp_buf_add_text(out, ",\"last_failure\":");
+    if (why.len > 0 && fsp_buf_check(&why, "a reason", NULL) == FSP_OK)
+        fsp_cmd_json_text(out, fsp_buf_peek(&why));
+    else
+        fsp_buf_add_text(out, "null");
+    fsp_buf_add_text(out, ",\"next_try\":");
+    fsp_cmd_json_time(out, state->next_s != 0, state->next_s);
+    fsp_buf_printf(out, ",\"used_up\":%s,\"waits_for\":\"%s\"}",
+            fsp_linkstate_used_up(state, budget) ? "true" : "false",
+            fsp_linkstate_wait(state->wait));
+    fsp_buf_fini(&why);
+}
 
 /* ---- push -------------------------------------------------------------------------------- */
 
@@ -77,7 +115,7 @@ push(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
 {
     const struct fsp_rig *rig = fsp_args_ctx(args);
     uint64_t patience_s = (uint64_t)fsp_conf_int(rig->conf, "rig", "patience-s");
-    struct fsp_link_options options = {.stop = NULL};
+    struct fsp_push_options options = {.plan = NULL};
     struct fsp_push_report report = {.records = 0};
     struct fsp_journal_progress progress;
     struct fsp_journal *journal = NULL;
@@ -87,7 +125,8 @@ push(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
     rc = fsp_args_u64(args, "patience", 0, 86400, &patience_s, err);
     if (rc == FSP_OK)
         rc = fsp_cmd_open(args, FSP_JOURNAL_WRITE, &journal, err);
-    options.quiet_s = (long)patience_s;
+    options.link.quiet_s = (long)patience_s;
+    fsp_cmd_budget(args, &options.budget);
     if (rc == FSP_OK)
         rc = fsp_push_new(journal, &options, &pusher, err);
     if (rc == FSP_OK)
@@ -151,7 +190,13 @@ load_bundles(struct fsp_journal *journal, const struct fsp_skey *skey, struct lo
      * one, which begins after this one's receipt. */
     while (rc == FSP_OK && load->to < progress.size &&
             load->file.len + FSP_BUNDLE_MAX <= load->file.max) {
-        rc = fsp_pack(journal, skey, load->to, FSP_PACK_PAYLOAD_MOST, &packed, err);
+        /* The office may be another one than the last receipt's: a few bytes enrol it anew. */
+        struct fsp_pack_want want = {.old = load->to,
+                .to = UINT64_MAX,
+                .payload = FSP_PACK_PAYLOAD_MOST,
+                .enrol = true};
+
+        rc = fsp_pack(journal, skey, &want, &packed, err);
         if (rc == FSP_OK)
             rc = fsp_receipt_sent(journal, packed.hash, packed.old_size, packed.size, err);
         if (rc != FSP_OK)

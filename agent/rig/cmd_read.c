@@ -35,6 +35,8 @@ finish(struct fsp_buf *out, enum fsp_rc rc, const struct fsp_err *err)
 struct view {
     const struct fsp_journal_about *about;
     struct fsp_journal_progress progress;
+    struct fsp_linkstate link;
+    struct fsp_budget budget;
     int64_t as_of_s;
     int64_t now_s;
     enum fsp_journal_state state;
@@ -77,6 +79,8 @@ line_json(const struct view *view, const struct fsp_ledger *ledger, const struct
         fsp_buf_add_text(out, "null");
     else
         fsp_ledger_json(ledger, out);
+    fsp_buf_add_text(out, ",\"link\":");
+    fsp_cmd_link_json(&view->link, &view->budget, out);
     fsp_buf_printf(out, ",\"oldest_unreceipted_s\":%" PRId64 ",\"origin\":", waited(view));
     fsp_cmd_json_text(out, view->about->origin);
     fsp_buf_printf(out, ",\"pending\":%" PRIu64, progress->size - progress->held);
@@ -208,6 +212,7 @@ line_text(const struct view *view, const struct fsp_ledger *ledger, const struct
     fsp_buf_add_byte(out, '\n');
     if (progress->went_back)
         fsp_buf_add_text(out, "office went back: it held less than it had receipted\n");
+    fsp_linkstate_text(&view->link, &view->budget, view->now_s, out);
 }
 
 static enum fsp_rc
@@ -230,6 +235,9 @@ read_view(struct fsp_args *args, struct fsp_journal *journal, struct view *view,
     }
     if (rc == FSP_OK)
         rc = fsp_journal_progress(journal, &view->progress, err);
+    if (rc == FSP_OK)
+        rc = fsp_linkstate_read(journal, &view->link, err);
+    fsp_cmd_budget(args, &view->budget);
     return rc;
 }
 

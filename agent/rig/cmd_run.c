@@ -21,7 +21,11 @@ struct loop {
     struct fsp_journal *journal;
     struct fsp_push *push;
     struct fsp_signals signals;
+    struct fsp_sync_plan plan;
+    struct fsp_budget budget;
     const char *notify;          /* NOTIFY_SOCKET */
+    enum fsp_sync_wait waits;    /* for what, when the last round ended in a wait */
+    bool used_up;                /* the day's bytes, as last said */
     bool once;                   /* one round: its failure is said when the command ends */
     char last[FSP_ERR_TEXT_MAX]; /* the last failure said, so that it is said once */
 };
@@ -88,14 +92,33 @@ has_url(const struct loop *loop)
     return fsp_journal_about(loop->journal)->url[0] != '\0';
 }
 
+/* Say once that the day's bytes are used up, and once that there are some again. */
+static void
+say_used_up(struct loop *loop, const struct fsp_push_report *report)
+{
+    if (report->used_up == loop->used_up)
+        return;
+    loop->used_up = report->used_up;
+    if (report->used_up)
+        fsp_cmd_warn("%" PRIu64
+                     " bytes used today (UTC): routine records wait for the next day, "
+                     "urgent ones go on",
+                report->used);
+    else
+        (void)printf("a new day's bytes: routine records go again\n");
+    (void)fflush(stdout);
+}
+
 /* One push; what it says. *until_us is when it wants to be asked again, 0 when it does not care. */
 static enum fsp_rc
 push_round(struct loop *loop, int64_t *until_us, struct fsp_err *err)
 {
-    struct fsp_link_options options = {
-            .quiet_s = FSP_LINK_CONNECT_S, .stop = stop_asked, .ctx = loop};
+    struct fsp_push_options options = {
+            .link = {.quiet_s = FSP_LINK_CONNECT_S, .stop = stop_asked, .ctx = loop},
+            .plan = &loop->plan,
+            .budget = loop->budget};
     struct fsp_push_report report = {.records = 0};
-    struct fsp_sync_action next;
+    struct fsp_sync_action next = {.kind = FSP_SYNC_REST};
     enum fsp_rc rc = FSP_OK;
 
     *until_us = 0;
@@ -112,8 +135,11 @@ push_round(struct loop *loop, int64_t *until_us, struct fsp_err *err)
     }
     if (report.went_back)
         fsp_cmd_warn("office went back: it held less than it had receipted");
+    if (rc == FSP_OK)
+        say_used_up(loop, &report);
     if (rc == FSP_OK && next.kind == FSP_SYNC_WAIT) {
         *until_us = next.until_us;
+        loop->waits = next.wait;
         if (report.why[0] != '\0')
             say_once(loop, report.why);
     }
@@ -197,10 +223,17 @@ run(struct loop *loop, struct fsp_err *err)
     if (rc != FSP_OK)
         return rc;
     loop->once = fsp_args_has(loop->args, "once");
+    loop->plan = (struct fsp_sync_plan){
+            .enough = (uint64_t)fsp_conf_int(rig->conf, "link", "enough-records"),
+            .old_us = fsp_conf_int(rig->conf, "link", "old-s") * FSP_US_PER_S};
+    fsp_cmd_budget(loop->args, &loop->budget);
     if (!loop->once)
         return run_loop(loop, every_s, err);
     rc = one_round(loop, true, &until_us, err);
-    if (rc == FSP_OK && until_us != 0)
+    if (rc == FSP_OK && until_us != 0 && loop->waits == FSP_SYNC_FOR_DAY)
+        rc = fsp_err_set(err, FSP_EBUSY,
+                "records wait for the next day's bytes; nothing is lost, push sends them now");
+    else if (rc == FSP_OK && until_us != 0 && loop->waits == FSP_SYNC_FOR_LINK)
         rc = fsp_err_set(err, FSP_EUNAVAIL,
                 "%.300s; nothing is lost, it is sent with the next push or carry", loop->last);
     return rc;

@@ -180,6 +180,19 @@ fsp_link_free(struct fsp_link *link)
     free(link);
 }
 
+/* What the exchange cost, whether it was answered or not. */
+static void
+read_cost(struct fsp_link *link, struct fsp_link_reply *reply)
+{
+    long connects = 0;
+    long head = 0;
+
+    if (curl_easy_getinfo(link->easy, CURLINFO_NUM_CONNECTS, &connects) == CURLE_OK)
+        reply->connects = connects > 0;
+    if (curl_easy_getinfo(link->easy, CURLINFO_HEADER_SIZE, &head) == CURLE_OK && head > 0)
+        reply->head = (size_t)head;
+}
+
 enum fsp_rc
 fsp_link_post(struct fsp_link *link, const void *bytes, size_t len,
         struct fsp_link_reply *reply, struct fsp_err *err)
@@ -191,6 +204,8 @@ fsp_link_post(struct fsp_link *link, const void *bytes, size_t len,
     reply->status = 0;
     reply->after_us = 0;
     reply->cut = false;
+    reply->connects = false;
+    reply->head = 0;
     fsp_buf_reset(&reply->body);
     link->error[0] = '\0';
     code = curl_easy_setopt(link->easy, CURLOPT_POSTFIELDS, bytes);
@@ -202,6 +217,7 @@ fsp_link_post(struct fsp_link *link, const void *bytes, size_t len,
         code = curl_easy_setopt(link->easy, CURLOPT_TIMEOUT, total_s);
     if (code == CURLE_OK)
         code = curl_easy_perform(link->easy);
+    read_cost(link, reply);
     if (code != CURLE_OK)
         return fsp_err_set(err, FSP_EUNAVAIL, "%s: %s", link->url,
                 link->error[0] != '\0' ? link->error : curl_easy_strerror(code));

@@ -32,6 +32,8 @@ struct fsp_link_reply {
     int64_t after_us;    /* Retry-After in seconds, as microseconds; 0 without one */
     struct fsp_buf body; /* init with FSP_LINK_REPLY_MAX; longer bodies are cut there */
     bool cut;            /* the body was longer */
+    bool connects;       /* a new connection was opened, answered or not */
+    size_t head;         /* bytes of the answer's headers */
 };
 
 enum fsp_rc fsp_link_global(struct fsp_err *err) FSP_MUST_CHECK;

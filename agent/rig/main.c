@@ -130,6 +130,14 @@ static const struct fsp_conf_key conf_keys[] = {
         {"rig", "every-s", FSP_CONF_INT, "30", 1, 86400, "how often run looks at the inbox"},
         {"rig", "patience-s", FSP_CONF_INT, "60", 0, 86400,
                 "how long push tries again when the office cannot be reached"},
+        {"link", "enough-records", FSP_CONF_INT, "20", 1, 1000000,
+                "run sends when so many records wait; an urgent one is sent at once"},
+        {"link", "old-s", FSP_CONF_INT, "30", 0, 86400,
+                "and fewer when they have waited this long"},
+        {"link", "day-bytes", FSP_CONF_INT, "0", 0, 1000000000000,
+                "bytes on the link that run may use in a day of UTC; 0: no limit"},
+        {"link", "reserve-percent", FSP_CONF_INT, "20", 0, 90,
+                "share of day-bytes kept for urgent records"},
         {.section = NULL},
 };
 

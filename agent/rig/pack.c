@@ -94,7 +94,8 @@ seal(struct fsp_journal *journal, const struct fsp_skey *skey,
         rc = fsp_head_sign(journal, skey, packed->old_size + n, &head.head, head.sig, err);
     if (rc != FSP_OK)
         return rc;
-    head.enrolment = !progress.receipted;
+    head.enrolment = packed->enrolment || !progress.receipted || packed->old_size == 0;
+    packed->enrolment = head.enrolment;
     if (head.enrolment) {
         memcpy(head.rig_pub, about->vkey.pub, sizeof(head.rig_pub));
         memcpy(head.token, about->token, sizeof(head.token));
@@ -109,29 +110,34 @@ seal(struct fsp_journal *journal, const struct fsp_skey *skey,
 }
 
 enum fsp_rc
-fsp_pack(struct fsp_journal *journal, const struct fsp_skey *skey, uint64_t old, size_t payload,
-        struct fsp_packed *packed, struct fsp_err *err)
+fsp_pack(struct fsp_journal *journal, const struct fsp_skey *skey,
+        const struct fsp_pack_want *want, struct fsp_packed *packed, struct fsp_err *err)
 {
     struct fsp_db *db = fsp_journal_db(journal);
     struct fsp_entry_bytes *entries = NULL;
     struct gather gather = {.n = 0};
     struct fsp_range tip;
+    uint64_t old = want->old;
     uint64_t to;
     enum fsp_rc rc;
     size_t n;
 
     packed->old_size = old;
-    gather.most = payload > FSP_BUNDLE_INFLATED / RAW_PER_PAYLOAD ? FSP_BUNDLE_INFLATED
-                                                                  : payload * RAW_PER_PAYLOAD;
+    packed->enrolment = want->enrol;
+    gather.most = want->payload > FSP_BUNDLE_INFLATED / RAW_PER_PAYLOAD
+                          ? FSP_BUNDLE_INFLATED
+                          : want->payload * RAW_PER_PAYLOAD;
     fsp_buf_init(&gather.raw, FSP_BUNDLE_INFLATED);
     rc = fsp_logtable_tip(db, FSP_RIG_LOG, &tip, err);
     if (rc != FSP_OK)
         goto out;
-    if (tip.size <= old) {
+    to = tip.size < want->to ? tip.size : want->to;
+    if (to <= old) {
         rc = fsp_err_set(err, FSP_ENOTFOUND, "nothing is pending");
         goto out;
     }
-    to = tip.size - old > FSP_BUNDLE_ENTRIES ? old + FSP_BUNDLE_ENTRIES : tip.size;
+    if (to - old > FSP_BUNDLE_ENTRIES)
+        to = old + FSP_BUNDLE_ENTRIES;
     gather.end = fsp_mem_array((size_t)(to - old), sizeof(*gather.end));
     entries = fsp_mem_array((size_t)(to - old), sizeof(*entries));
     if (gather.end == NULL || entries == NULL) {
@@ -147,7 +153,7 @@ fsp_pack(struct fsp_journal *journal, const struct fsp_skey *skey, uint64_t old,
         goto out;
     point(&gather, entries);
     n = gather.n;
-    rc = fit(entries, &n, payload, err);
+    rc = fit(entries, &n, want->payload, err);
     if (rc == FSP_OK)
         rc = seal(journal, skey, entries, n, packed, err);
 out:

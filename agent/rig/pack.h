@@ -9,6 +9,7 @@
 #ifndef FSP_RIG_PACK_H
 #define FSP_RIG_PACK_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -24,15 +25,26 @@ struct fsp_packed {
     struct fsp_buf bundle; /* fsp_packed_init() .. fsp_packed_fini() */
     uint64_t old_size;
     uint64_t size;
+    bool enrolment;
     uint8_t hash[32]; /* SHA-256 of it */
 };
 
 void fsp_packed_init(struct fsp_packed *packed);
 void fsp_packed_fini(struct fsp_packed *packed);
 
-/* Seal entries old .. into packed, about `payload` bytes of them and at least one. The head is durable
- * when this returns FSP_OK. Until the first receipt the bundle carries the enrolment. */
-enum fsp_rc fsp_pack(struct fsp_journal *journal, const struct fsp_skey *skey, uint64_t old,
-        size_t payload, struct fsp_packed *packed, struct fsp_err *err) FSP_MUST_CHECK;
+/* What a bundle is to hold: entries old .. to - 1 (to UINT64_MAX: all), about `payload` bytes of them
+ * and at least one. */
+struct fsp_pack_want {
+    uint64_t old;
+    uint64_t to;
+    size_t payload;
+    bool enrol; /* carry the enrolment again: the office may not know this log any more */
+};
+
+/* Seal it into packed. The head is durable when this returns FSP_OK. Until the first receipt, and
+ * from entry 0, the bundle carries the enrolment anyway. */
+enum fsp_rc fsp_pack(struct fsp_journal *journal, const struct fsp_skey *skey,
+        const struct fsp_pack_want *want, struct fsp_packed *packed,
+        struct fsp_err *err) FSP_MUST_CHECK;
 
 #endif

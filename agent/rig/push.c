@@ -9,25 +9,49 @@
 #include "rig/head.h"
 #include "rig/pack.h"
 #include "rig/receipt.h"
+#include "rig/urgent.h"
+#include "store/logtable.h"
+#include "wire/answer.h"
+
+/* An answer's usual length and a request's headers: for the reckoning before they are known. */
+#define ANSWER_USUAL 700
+#define REQUEST_HEAD 80
 
 struct fsp_push {
     struct fsp_journal *journal;
     struct fsp_skey *skey;
-    struct fsp_link *link;
+    struct fsp_link *link; /* NULL with another carrier */
+    struct fsp_carrier carrier;
     struct fsp_sync sync;
     struct fsp_packed packed;
     struct fsp_link_reply reply;
-    struct fsp_link_options options;
+    struct fsp_push_options options;
+    struct fsp_linkstate kept; /* as in the store */
+    bool connected;            /* the last exchange went well: its connection is there */
+    bool tls;
+    bool enrol; /* 403 came: the office may have lost this log */
+    /* Entries looked at for urgency, from .. to - 1, and past the newest urgent one of them. */
+    uint64_t seen_from;
+    uint64_t seen_to;
+    uint64_t urgent;
 };
 
+static enum fsp_rc
+post_by_link(void *ctx, const void *bytes, size_t len, struct fsp_link_reply *reply,
+        struct fsp_err *err)
+{
+    return fsp_link_post(ctx, bytes, len, reply, err);
+}
+
 enum fsp_rc
-fsp_push_new(struct fsp_journal *journal, const struct fsp_link_options *options,
+fsp_push_new(struct fsp_journal *journal, const struct fsp_push_options *options,
         struct fsp_push **out, struct fsp_err *err)
 {
     const struct fsp_env *env = fsp_journal_env(journal);
+    const char *url = fsp_journal_about(journal)->url;
     struct fsp_push *push = calloc(1, sizeof(*push));
     uint64_t seed;
-    enum fsp_rc rc;
+    enum fsp_rc rc = FSP_OK;
 
     *out = NULL;
     if (push == NULL)
@@ -35,12 +59,19 @@ fsp_push_new(struct fsp_journal *journal, const struct fsp_link_options *options
     env->random(env->ctx, &seed, sizeof(seed));
     push->journal = journal;
     push->options = *options;
-    fsp_sync_init(&push->sync, seed);
+    push->tls = strncmp(url, "https://", 8) == 0;
+    fsp_sync_init(&push->sync, seed, options->plan);
     fsp_packed_init(&push->packed);
     fsp_buf_init(&push->reply.body, FSP_LINK_REPLY_MAX);
-    rc = fsp_link_new(&push->link, fsp_journal_about(journal)->url, options, err);
+    if (options->carrier == NULL)
+        rc = fsp_link_new(&push->link, url, &options->link, err);
+    push->carrier = options->carrier != NULL
+                            ? *options->carrier
+                            : (struct fsp_carrier){.post = post_by_link, .ctx = push->link};
     if (rc == FSP_OK)
         rc = fsp_journal_key(journal, &push->skey, err);
+    if (rc == FSP_OK)
+        rc = fsp_linkstate_read(journal, &push->kept, err);
     if (rc != FSP_OK) {
         fsp_push_free(push);
         return rc;
@@ -109,11 +140,14 @@ event_of(enum fsp_verdict_kind kind)
 }
 
 static void
-account(struct fsp_push_report *report, const struct fsp_verdict *verdict,
-        const struct fsp_packed *packed)
+account(struct fsp_push *push, struct fsp_push_report *report,
+        const struct fsp_verdict *verdict)
 {
+    const struct fsp_packed *packed = &push->packed;
+
     report->hopeless = verdict->kind == FSP_VERDICT_REFUSED;
     (void)snprintf(report->why, sizeof(report->why), "%s", verdict->why);
+    (void)snprintf(push->kept.why, sizeof(push->kept.why), "%s", verdict->why);
     if (verdict->kind == FSP_VERDICT_TAKEN) {
         report->bundles++;
         report->records += packed->size - packed->old_size;
@@ -124,6 +158,106 @@ account(struct fsp_push_report *report, const struct fsp_verdict *verdict,
     report->went_back = report->went_back || verdict->went_back;
 }
 
+/* ---- what it costs ----------------------------------------------------------------------- */
+
+/* Today's count, from the store: another process may have used some. */
+static enum fsp_rc
+read_used(struct fsp_push *push, struct fsp_push_report *report, struct fsp_err *err)
+{
+    enum fsp_rc rc = fsp_linkstate_read(push->journal, &push->kept, err);
+
+    if (rc == FSP_OK)
+        report->used = push->kept.bytes;
+    return rc;
+}
+
+/* The cost of the bundle, reckoned high, is kept before it leaves. */
+static enum fsp_rc
+pay_ahead(struct fsp_push *push, uint64_t *paid, struct fsp_err *err)
+{
+    struct fsp_exchange exchange = {.sent = push->packed.bundle.len + REQUEST_HEAD,
+            .received = ANSWER_USUAL,
+            .connects = !push->connected,
+            .tls = push->tls};
+    enum fsp_rc rc = fsp_linkstate_read(push->journal, &push->kept, err);
+
+    *paid = fsp_linkstate_exchange(&exchange);
+    push->kept.bytes += *paid;
+    if (rc == FSP_OK)
+        rc = fsp_linkstate_write(push->journal, &push->kept, err);
+    return rc;
+}
+
+/* What it did cost; kept with the end of the round. A try that failed is counted as sent whole. */
+static void
+settle(struct fsp_push *push, uint64_t paid, bool answered, struct fsp_push_report *report)
+{
+    struct fsp_exchange exchange = {.sent = push->packed.bundle.len + REQUEST_HEAD,
+            .received = answered ? push->reply.body.len + push->reply.head : 0,
+            .connects = push->reply.connects,
+            .tls = push->tls};
+    uint64_t cost = fsp_linkstate_exchange(&exchange);
+
+    push->connected = answered;
+    push->kept.bytes = push->kept.bytes > paid ? push->kept.bytes - paid + cost : cost;
+    report->used = push->kept.bytes;
+}
+
+/* Keep what the round came to, when that is anything new. */
+static enum fsp_rc
+keep_state(struct fsp_push *push, const struct fsp_sync_action *next, struct fsp_err *err)
+{
+    const struct fsp_env *env = fsp_journal_env(push->journal);
+    struct fsp_linkstate state = push->kept;
+    struct fsp_linkstate stored;
+    enum fsp_rc rc;
+
+    state.wait = next->kind == FSP_SYNC_WAIT ? next->wait : FSP_SYNC_FOR_NOTHING;
+    state.next_s = 0;
+    if (next->kind == FSP_SYNC_WAIT)
+        state.next_s = (env->utc_us(env->ctx) + next->until_us - env->monotonic_us(env->ctx) +
+                               FSP_US_PER_S / 2) /
+                       FSP_US_PER_S;
+    rc = fsp_linkstate_read(push->journal, &stored, err);
+    if (rc != FSP_OK)
+        return rc;
+    /* The clocks' own difference wavers by less than a second or two. */
+    if (stored.wait == state.wait && stored.bytes == state.bytes && stored.day == state.day &&
+            stored.next_s - state.next_s <= 2 && state.next_s - stored.next_s <= 2 &&
+            strcmp(stored.why, state.why) == 0)
+        return FSP_OK;
+    push->kept = state;
+    return fsp_linkstate_write(push->journal, &state, err);
+}
+
+/* ---- one exchange ------------------------------------------------------------------------ */
+
+/* The bundle packed last is what the engine asks for: a try again costs no new head. */
+static bool
+is_packed(const struct fsp_push *push, const struct fsp_sync_action *action, uint64_t size)
+{
+    const struct fsp_packed *packed = &push->packed;
+    uint64_t to = action->to < size ? action->to : size;
+
+    return packed->bundle.len > 0 && packed->old_size == action->old && packed->size == to &&
+           packed->enrolment >= push->enrol &&
+           (packed->bundle.len <= action->payload || to - action->old == 1);
+}
+
+static enum fsp_rc
+pack(struct fsp_push *push, const struct fsp_sync_action *action, uint64_t size,
+        struct fsp_err *err)
+{
+    struct fsp_pack_want want = {.old = action->old,
+            .to = action->to,
+            .payload = action->payload,
+            .enrol = push->enrol};
+
+    if (is_packed(push, action, size))
+        return FSP_OK;
+    return fsp_pack(push->journal, push->skey, &want, &push->packed, err);
+}
+
 /* One bundle there and its answer back; the answer as an event. */
 static enum fsp_rc
 send_one(struct fsp_push *push, const struct fsp_sync_action *action,
@@ -132,16 +266,20 @@ send_one(struct fsp_push *push, const struct fsp_sync_action *action,
     struct fsp_answer answer = {.bundle = push->packed.hash};
     struct fsp_verdict verdict = {.kind = FSP_VERDICT_DELAY};
     struct fsp_err down = {.rc = FSP_OK};
+    uint64_t paid = 0;
     enum fsp_rc rc;
 
-    rc = fsp_pack(push->journal, push->skey, action->old, action->payload, &push->packed, err);
+    rc = pack(push, action, event->size, err);
+    if (rc == FSP_OK)
+        rc = pay_ahead(push, &paid, err);
     if (rc != FSP_OK)
         return rc;
     report->bytes += push->packed.bundle.len;
-    rc = fsp_link_post(
-            push->link, push->packed.bundle.data, push->packed.bundle.len, &push->reply, &down);
+    rc = push->carrier.post(push->carrier.ctx, push->packed.bundle.data,
+            push->packed.bundle.len, &push->reply, &down);
     if (rc == FSP_ENOMEM)
         return fsp_err_set(err, rc, "%s", down.text);
+    settle(push, paid, rc == FSP_OK, report);
     if (rc != FSP_OK) {
         (void)snprintf(verdict.why, sizeof(verdict.why), "%.300s", down.text);
     } else {
@@ -152,12 +290,49 @@ send_one(struct fsp_push *push, const struct fsp_sync_action *action,
         rc = fsp_receipt_judge(push->journal, &answer, &verdict, err);
         if (rc != FSP_OK)
             return rc;
+        if (answer.status == FSP_ANSWER_REFUSED)
+            push->enrol = true;
     }
-    account(report, &verdict, &push->packed);
+    if (verdict.kind == FSP_VERDICT_TAKEN)
+        push->enrol = false;
+    account(push, report, &verdict);
     event->kind = event_of(verdict.kind);
     event->held = verdict.held;
     event->after_us = push->reply.after_us;
     return FSP_OK;
+}
+
+/* ---- what is pending --------------------------------------------------------------------- */
+
+static enum fsp_rc
+see(void *ctx, uint64_t index, const uint8_t *bytes, size_t len, struct fsp_err *err)
+{
+    struct fsp_push *push = ctx;
+
+    (void)err;
+    if (index >= push->urgent && fsp_urgent(bytes, len))
+        push->urgent = index + 1;
+    return FSP_OK;
+}
+
+/* Look at entries not seen yet for urgent ones. */
+static enum fsp_rc
+find_urgent(struct fsp_push *push, uint64_t held, uint64_t size, struct fsp_err *err)
+{
+    struct fsp_db *db = fsp_journal_db(push->journal);
+    enum fsp_rc rc = FSP_OK;
+
+    if (push->seen_to <= held || push->seen_to > size || held < push->seen_from) {
+        push->seen_from = held;
+        push->seen_to = held;
+        push->urgent = 0;
+    }
+    if (push->seen_to < size)
+        rc = fsp_logtable_scan(
+                db, fsp_journal_current(push->journal), push->seen_to, size, see, push, err);
+    if (rc == FSP_OK)
+        push->seen_to = size;
+    return rc;
 }
 
 /* The engine's next event is about the log as it is now. */
@@ -175,7 +350,13 @@ look(struct fsp_push *push, struct fsp_sync_event *event, struct fsp_push_report
     report->held = progress.held;
     if (event->kind == FSP_SYNC_TICK)
         event->held = progress.held;
-    return FSP_OK;
+    if (push->options.plan != NULL)
+        rc = find_urgent(push, progress.held, progress.size, err);
+    event->urgent = push->urgent;
+    fsp_linkstate_left(
+            &push->kept, &push->options.budget, fsp_journal_env(push->journal), event);
+    report->used_up = fsp_linkstate_used_up(&push->kept, &push->options.budget);
+    return rc;
 }
 
 static enum fsp_rc
@@ -191,7 +372,9 @@ may_send(const struct fsp_push *push, struct fsp_err *err)
 static bool
 is_stopped(const struct fsp_push *push)
 {
-    return push->options.stop != NULL && push->options.stop(push->options.ctx);
+    const struct fsp_link_options *link = &push->options.link;
+
+    return link->stop != NULL && link->stop(link->ctx);
 }
 
 static enum fsp_rc
@@ -206,7 +389,7 @@ rounds(struct fsp_push *push, struct fsp_push_report *report, struct fsp_sync_ac
         if (rc != FSP_OK)
             break;
         *next = fsp_sync_step(&push->sync, &event);
-        event = (struct fsp_sync_event){.kind = FSP_SYNC_TICK};
+        event = (struct fsp_sync_event){.kind = FSP_SYNC_TICK, .size = event.size};
         if (next->kind == FSP_SYNC_STOP)
             return may_send(push, err);
         if (next->kind != FSP_SYNC_SEND)
@@ -236,7 +419,11 @@ fsp_push_round(struct fsp_push *push, struct fsp_push_report *report,
     if (rc == FSP_OK)
         rc = may_send(push, err);
     if (rc == FSP_OK)
+        rc = read_used(push, report, err);
+    if (rc == FSP_OK)
         rc = rounds(push, report, next, err);
+    if (rc == FSP_OK)
+        rc = keep_state(push, next, err);
     /* A failure of ours between SEND and answer leaves the engine waiting for one. */
     if (rc != FSP_OK && push->sync.state == FSP_SYNC_SENDING)
         push->sync.state = FSP_SYNC_IDLE;

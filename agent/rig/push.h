@@ -1,6 +1,9 @@
 /*
  * Pushing: carries out what the sync engine says, over the link, under link.lock.
  *
+ * What a day used (linkstate.h) is kept before a bundle leaves and set right after its answer, so
+ * that a crash forgets nothing; next try and its reason are kept when a round ends.
+ *
  * Ownership: new/free; the journal is borrowed and must outlive the push.
  * Units: _us microseconds (monotonic), sizes in entries, bytes of whole bundles.
  * Threads: one push, one thread.
@@ -18,6 +21,7 @@
 #include "base/err.h"
 #include "rig/journal.h"
 #include "rig/link.h"
+#include "rig/linkstate.h"
 #include "rig/sync.h"
 
 struct fsp_push; /* opaque */
@@ -32,10 +36,25 @@ struct fsp_push_report {
     bool went_back;
     bool hopeless; /* the last answer asks for a person, not for patience */
     char why[400]; /* why the last try brought no receipt; "" after a receipt */
+    uint64_t used; /* bytes on the link today, so far (linkstate.h) */
+    bool used_up;  /* the day's budget: routine records wait, the urgent go on */
 };
 
-/* quiet_s, stop and ctx as in link.h. */
-enum fsp_rc fsp_push_new(struct fsp_journal *journal, const struct fsp_link_options *options,
+/* What carries a bundle there and its answer back: as fsp_link_post(), which it is over HTTP. */
+struct fsp_carrier {
+    enum fsp_rc (*post)(void *ctx, const void *bytes, size_t len, struct fsp_link_reply *reply,
+            struct fsp_err *err);
+    void *ctx;
+};
+
+struct fsp_push_options {
+    struct fsp_link_options link;
+    const struct fsp_sync_plan *plan;  /* copied; NULL: by hand, everything pending, now */
+    struct fsp_budget budget;          /* counted by hand, too, but only held with a plan */
+    const struct fsp_carrier *carrier; /* NULL: HTTP; else it must outlive the push */
+};
+
+enum fsp_rc fsp_push_new(struct fsp_journal *journal, const struct fsp_push_options *options,
         struct fsp_push **out, struct fsp_err *err) FSP_MUST_CHECK;
 void fsp_push_free(struct fsp_push *push);
 

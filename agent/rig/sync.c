@@ -2,23 +2,34 @@
  * Invariants
  *  1. At most one bundle is out.
  *  2. Every SEND is from the office's position: `held` of the last TAKEN or GAP, or the store's.
- *  3. While something is pending the machine is SENDING, WAITING with a finite time, or STOPPED;
- *     nothing is ever given up or dropped. Whoever has no patience stops asking.
+ *  3. While something is pending the machine is SENDING, STOPPED, or waits (GATHERING, SAVING,
+ *     WAITING) until a finite time; nothing is ever given up or dropped. Whoever has no patience
+ *     stops asking.
  *  4. Only CONTRADICT stops, and it is only ever made from verified words.
- *  5. A wait is at most the ceiling from now, whatever the office asked for.
+ *  5. A wait for the link is at most the ceiling from now, whatever the office asked for; a wait for
+ *     more records at most plan.old_us; a wait for the day ends with the day.
+ *  6. Entries go in order, so what lies below an urgent entry goes with it. Nothing above it goes
+ *     from the reserve.
+ *  7. Urgent entries wait for more records never, for the budget never longer than the ceiling: when
+ *     the reserve is used up, too, one bundle goes each ceiling (15 min).
  *
- * State     event                what is done                                    next (function)
- * IDLE      TICK, none pending   rest                                            IDLE     (go_on)
- * IDLE      TICK, pending        send from held                                  SENDING  (go_on)
- * WAITING   TICK, too early      wait                                            WAITING  (tick)
- * WAITING   TICK, time is up     send from held                                  SENDING  (go_on)
- * SENDING   TAKEN                held up, backoff forgotten, payload may grow    as IDLE  (taken)
- * SENDING   GAP                  held as the office says; after 4 in a row wait  as IDLE  (gap)
- * SENDING   DELAY                payload halved, full-jitter backoff             WAITING  (back_off)
- * SENDING   TOO_LARGE            payload halved, full-jitter backoff             WAITING  (back_off)
- * SENDING   REFUSED              wait at the ceiling                             WAITING  (refused)
- * any       CONTRADICT           stop                                            STOPPED
- * STOPPED   any                  stop                                            STOPPED
+ * State      event                what is done                                    next (function)
+ * IDLE       TICK, none pending   rest                                            IDLE       (go_on)
+ * IDLE       TICK, pending        send, gather or save, as decided                below      (go_on)
+ *            urgent, ripe or once begun: in the budget: send from held            SENDING    (pay)
+ *            routine, not ripe: wait until it is old enough                       GATHERING  (go_on)
+ *            budget used up: routine waits for the day, urgent takes the reserve  SAVING     (pay)
+ * GATHERING  TICK                 decided anew                                    as IDLE    (go_on)
+ * SAVING     TICK                 decided anew                                    as IDLE    (go_on)
+ * WAITING    TICK, too early      wait                                            WAITING    (tick)
+ * WAITING    TICK, time is up     decided anew                                    as IDLE    (go_on)
+ * SENDING    TAKEN                held up, backoff forgotten, payload may grow    as IDLE    (taken)
+ * SENDING    GAP                  held as the office says; after 4 in a row wait  as IDLE    (gap)
+ * SENDING    DELAY                payload halved, full-jitter backoff             WAITING (back_off)
+ * SENDING    TOO_LARGE            payload halved, full-jitter backoff             WAITING (back_off)
+ * SENDING    REFUSED              wait at the ceiling                             WAITING  (refused)
+ * any        CONTRADICT           stop                                            STOPPED
+ * STOPPED    any                  stop                                            STOPPED
  */
 #include "rig/sync.h"
 
@@ -38,33 +49,105 @@ next_random(struct fsp_sync *sync)
 }
 
 void
-fsp_sync_init(struct fsp_sync *sync, uint64_t seed)
+fsp_sync_init(struct fsp_sync *sync, uint64_t seed, const struct fsp_sync_plan *plan)
 {
     memset(sync, 0, sizeof(*sync));
     sync->state = FSP_SYNC_IDLE;
     sync->random = seed;
     sync->payload = FSP_SYNC_PAYLOAD_FIRST;
+    sync->by_hand = plan == NULL;
+    if (plan != NULL)
+        sync->plan = *plan;
+    /* How long what is pending has waited before the start is not known: it goes. */
+    sync->draining = true;
 }
 
 static struct fsp_sync_action
-wait_until(struct fsp_sync *sync, int64_t until_us)
+wait_until(struct fsp_sync *sync, enum fsp_sync_wait wait, int64_t until_us)
 {
-    sync->state = FSP_SYNC_WAITING;
-    sync->until_us = until_us;
-    return (struct fsp_sync_action){.kind = FSP_SYNC_WAIT, .until_us = until_us};
-}
-
-static struct fsp_sync_action
-go_on(struct fsp_sync *sync, const struct fsp_sync_event *event)
-{
-    if (sync->held >= event->size) {
-        sync->state = FSP_SYNC_IDLE;
-        return (struct fsp_sync_action){.kind = FSP_SYNC_REST};
+    switch (wait) {
+    case FSP_SYNC_FOR_MORE:
+        sync->state = FSP_SYNC_GATHERING;
+        break;
+    case FSP_SYNC_FOR_DAY:
+        sync->state = FSP_SYNC_SAVING;
+        break;
+    case FSP_SYNC_FOR_LINK:
+    case FSP_SYNC_FOR_NOTHING:
+        sync->state = FSP_SYNC_WAITING;
+        break;
     }
+    sync->until_us = until_us;
+    return (struct fsp_sync_action){.kind = FSP_SYNC_WAIT, .wait = wait, .until_us = until_us};
+}
+
+static struct fsp_sync_action
+send_to(struct fsp_sync *sync, const struct fsp_sync_event *event, uint64_t to, uint64_t left)
+{
+    size_t payload = sync->payload;
+
+    /* The bundle's own overhead is in BUDGET_LEAST; one entry always goes, whatever its size. */
+    if (left != FSP_SYNC_NO_BUDGET && left < payload + FSP_SYNC_BUDGET_LEAST)
+        payload = left > FSP_SYNC_BUDGET_LEAST ? (size_t)(left - FSP_SYNC_BUDGET_LEAST) : 1;
     sync->state = FSP_SYNC_SENDING;
     sync->sent_us = event->now_us;
     return (struct fsp_sync_action){
-            .kind = FSP_SYNC_SEND, .old = sync->held, .payload = sync->payload};
+            .kind = FSP_SYNC_SEND, .old = sync->held, .to = to, .payload = payload};
+}
+
+static bool
+used_up(uint64_t left)
+{
+    return left < FSP_SYNC_BUDGET_LEAST;
+}
+
+/* Send within what the day still has; else wait. */
+static struct fsp_sync_action
+pay(struct fsp_sync *sync, const struct fsp_sync_event *event, bool urgent)
+{
+    int64_t until_us;
+
+    if (!used_up(event->left)) {
+        sync->over = false;
+        return send_to(sync, event, event->size, event->left);
+    }
+    if (!urgent)
+        return wait_until(sync, FSP_SYNC_FOR_DAY, event->day_ends_us);
+    if (!used_up(event->left_urgent))
+        return send_to(sync, event, event->urgent, event->left_urgent);
+    until_us = sync->over_us + FSP_SYNC_CEILING_US;
+    if (sync->over && event->now_us < until_us)
+        return wait_until(sync, FSP_SYNC_FOR_DAY,
+                until_us < event->day_ends_us ? until_us : event->day_ends_us);
+    sync->over = true;
+    sync->over_us = event->now_us;
+    return send_to(sync, event, event->urgent, FSP_SYNC_NO_BUDGET);
+}
+
+/* Something or nothing is pending: what now? */
+static struct fsp_sync_action
+go_on(struct fsp_sync *sync, const struct fsp_sync_event *event)
+{
+    bool urgent = event->urgent > sync->held;
+
+    if (sync->held >= event->size) {
+        sync->state = FSP_SYNC_IDLE;
+        sync->draining = false;
+        sync->waits = false;
+        return (struct fsp_sync_action){.kind = FSP_SYNC_REST};
+    }
+    if (sync->by_hand)
+        return send_to(sync, event, event->size, FSP_SYNC_NO_BUDGET);
+    if (!sync->waits || event->now_us < sync->since_us) {
+        sync->waits = true;
+        sync->since_us = event->now_us;
+    }
+    if (event->size - sync->held >= sync->plan.enough ||
+            event->now_us - sync->since_us >= sync->plan.old_us)
+        sync->draining = true;
+    if (!sync->draining && !urgent)
+        return wait_until(sync, FSP_SYNC_FOR_MORE, sync->since_us + sync->plan.old_us);
+    return pay(sync, event, urgent);
 }
 
 static struct fsp_sync_action
@@ -77,7 +160,7 @@ tick(struct fsp_sync *sync, const struct fsp_sync_event *event)
         /* A clock that jumped must not make a wait longer than the ceiling. */
         if (sync->until_us - event->now_us > FSP_SYNC_CEILING_US)
             sync->until_us = event->now_us + FSP_SYNC_CEILING_US;
-        return wait_until(sync, sync->until_us);
+        return wait_until(sync, FSP_SYNC_FOR_LINK, sync->until_us);
     }
     return go_on(sync, event);
 }
@@ -122,7 +205,7 @@ back_off(struct fsp_sync *sync, const struct fsp_sync_event *event)
         wait = event->after_us;
     if (wait > FSP_SYNC_CEILING_US)
         wait = FSP_SYNC_CEILING_US;
-    return wait_until(sync, event->now_us + wait);
+    return wait_until(sync, FSP_SYNC_FOR_LINK, event->now_us + wait);
 }
 
 static struct fsp_sync_action
@@ -143,8 +226,8 @@ refused(struct fsp_sync *sync, const struct fsp_sync_event *event)
     /* Upper half of the ceiling, so that a fleet does not come back as one. */
     if (sync->failures < 1000)
         sync->failures++;
-    return wait_until(
-            sync, event->now_us + half + (int64_t)(next_random(sync) % (uint64_t)half));
+    return wait_until(sync, FSP_SYNC_FOR_LINK,
+            event->now_us + half + (int64_t)(next_random(sync) % (uint64_t)half));
 }
 
 struct fsp_sync_action

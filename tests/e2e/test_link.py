@@ -259,9 +259,11 @@ def test_courier_and_link_may_take_turns(office, proxy, rig_of, tmp_path):
 def test_run_takes_the_inbox_and_pushes_until_stopped(office, proxy, rig_of, begin, tmp_path):
     rig = begin(rig_of("heron", proxy.url))
     inbox = os.path.join(rig.store, "inbox")
+    conf = tmp_path / "rig.conf"
+    conf.write_text("[link]\nold-s = 1\n")
     run = subprocess.Popen([os.path.join(rig.p.folder, "farspool-rig"), "run", "--store", rig.store,
-                            "--every", "1"], env=rig.p.env, stdout=subprocess.PIPE,
-                           stderr=subprocess.STDOUT, text=True)
+                            "--every", "1"], env=dict(rig.p.env, FARSPOOL_RIG_CONF=str(conf)),
+                           stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
     try:
         part = os.path.join(inbox, "day.csv.part")
         with open(part, "w", encoding="utf-8") as f:

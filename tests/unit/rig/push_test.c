@@ -168,8 +168,9 @@ only_http_addresses_are_taken_and_others_are_explained(void **state)
 /* What the child answers with: the fixture as it was when the server started. */
 struct office {
     struct fixture *fixture;
-    unsigned refuse_first; /* this many requests get a 503 */
-    unsigned gap_at;       /* the request that gets a 409 for size 0; 0: none */
+    unsigned refuse_first;           /* this many requests get a 503 */
+    unsigned gap_at;                 /* the request that gets a 409 for size 0; 0: none */
+    struct fsp_push_options options; /* of the rig's push */
 };
 
 static void
@@ -233,10 +234,11 @@ struct pushed {
 static void
 begin(struct fixture *fixture, struct office *office, struct pushed *pushed)
 {
-    struct fsp_link_options options = {.quiet_s = 5};
+    struct fsp_push_options options = office->options;
     struct fsp_db *db = fsp_journal_db(fixture->journal);
     struct fsp_err err = {.rc = FSP_OK};
 
+    options.link.quiet_s = 5;
     office->fixture = fixture;
     loopback_start(&pushed->loopback, answer, office);
     assert_ok(fsp_db_begin(db, &err), &err);
@@ -353,6 +355,209 @@ a_second_pusher_is_told_to_come_later(void **state)
     end(&pushed);
 }
 
+/* ---- what it costs, without a network ------------------------------------------------------ */
+
+/* An office in the test's own process. */
+struct desk {
+    struct office office;
+    struct fixture *fixture;
+    struct fsp_carrier carrier;
+    unsigned posts;
+    uint64_t counted;  /* by the store, while the bundle was on its way */
+    bool enrolment;    /* the last bundle carried it */
+    bool down;         /* nobody answers */
+    unsigned refusals; /* this many 403s first */
+};
+
+static enum fsp_rc
+at_desk(void *ctx, const void *bytes, size_t len, struct fsp_link_reply *reply,
+        struct fsp_err *err)
+{
+    struct desk *desk = ctx;
+    struct fsp_linkstate link;
+    struct fsp_bundle *bundle = NULL;
+
+    desk->posts++;
+    reply->connects = desk->posts == 1;
+    reply->head = 100;
+    fsp_buf_reset(&reply->body);
+    assert_ok(fsp_linkstate_read(desk->fixture->journal, &link, err), err);
+    desk->counted = link.bytes;
+    if (desk->down)
+        return fsp_err_set(err, FSP_EUNAVAIL, "nobody there");
+    assert_ok(fsp_bundle_open(bytes, len, &desk->fixture->box, 1, &bundle, err), err);
+    desk->enrolment = fsp_bundle_peek_head(bundle)->enrolment;
+    reply->status = 200;
+    if (desk->refusals > 0) {
+        desk->refusals--;
+        reply->status = 403;
+    } else {
+        cosigned(&desk->office, bundle, &reply->body);
+    }
+    fsp_bundle_free(bundle);
+    return FSP_OK;
+}
+
+static struct fsp_push *
+sit_down(struct desk *desk, struct fixture *fixture, const struct fsp_sync_plan *plan,
+        uint64_t day_bytes)
+{
+    struct fsp_push_options options = {.plan = plan,
+            .budget = {.day_bytes = day_bytes, .reserve_percent = 20},
+            .carrier = &desk->carrier};
+    struct fsp_push *push = NULL;
+    struct fsp_err err = {.rc = FSP_OK};
+
+    memset(desk, 0, sizeof(*desk));
+    desk->fixture = fixture;
+    desk->office.fixture = fixture;
+    desk->carrier = (struct fsp_carrier){.post = at_desk, .ctx = desk};
+    assert_ok(fsp_push_new(fixture->journal, &options, &push, &err), &err);
+    return push;
+}
+
+static struct fsp_sync_action
+round_of(struct fsp_push *push, struct fsp_push_report *report)
+{
+    struct fsp_sync_action next;
+    struct fsp_err err = {.rc = FSP_OK};
+
+    *report = (struct fsp_push_report){.records = 0};
+    assert_ok(fsp_push_round(push, report, &next, &err), &err);
+    return next;
+}
+
+static void
+bytes_are_counted_before_they_leave_and_set_right_after(void **state)
+{
+    struct fixture *fixture = *state;
+    struct fsp_push_report report;
+    struct fsp_linkstate link;
+    struct fsp_err err = {.rc = FSP_OK};
+    struct fsp_push *push;
+    struct desk desk;
+
+    push = sit_down(&desk, fixture, NULL, 0);
+    fixture_fill(fixture, 3);
+    assert_int_equal(round_of(push, &report).kind, FSP_SYNC_REST);
+    assert_true(desk.counted > report.bytes);
+    assert_ok(fsp_linkstate_read(fixture->journal, &link, &err), &err);
+    assert_int_equal(link.bytes, report.used);
+    assert_in_range(link.bytes, report.bytes + 500, report.bytes + 1500);
+    fsp_push_free(push);
+    /* The next process goes on counting. */
+    fixture_reopen(fixture);
+    push = sit_down(&desk, fixture, NULL, 0);
+    fixture_fill(fixture, 1);
+    (void)round_of(push, &report);
+    assert_true(desk.counted > link.bytes);
+    assert_true(report.used > link.bytes);
+    fsp_push_free(push);
+}
+
+static void
+a_used_up_day_is_waited_out_by_run_and_not_by_hand(void **state)
+{
+    static const struct fsp_sync_plan plan = {.enough = 1};
+    struct fixture *fixture = *state;
+    struct fsp_push_report report;
+    struct fsp_sync_action next;
+    struct fsp_linkstate link;
+    struct fsp_err err = {.rc = FSP_OK};
+    struct fsp_push *push;
+    struct desk desk;
+
+    push = sit_down(&desk, fixture, &plan, 3000);
+    fixture_fill(fixture, 3);
+    assert_int_equal(round_of(push, &report).kind, FSP_SYNC_REST);
+    fixture_fill(fixture, 1);
+    next = round_of(push, &report);
+    assert_int_equal(next.kind, FSP_SYNC_WAIT);
+    assert_int_equal(next.wait, FSP_SYNC_FOR_DAY);
+    assert_true(report.used_up);
+    assert_int_equal(desk.posts, 1);
+    assert_ok(fsp_linkstate_read(fixture->journal, &link, &err), &err);
+    assert_int_equal(link.wait, FSP_SYNC_FOR_DAY);
+    assert_int_equal(link.next_s, FIXTURE_NOW_S + 86400);
+    fixture->now_us = next.until_us;
+    assert_int_equal(round_of(push, &report).kind, FSP_SYNC_REST);
+    assert_false(report.used_up);
+    assert_int_equal(report.held, 4);
+    fsp_push_free(push);
+    /* By hand it goes whatever the budget says, and is counted. */
+    push = sit_down(&desk, fixture, NULL, 1);
+    fixture_fill(fixture, 1);
+    assert_int_equal(round_of(push, &report).kind, FSP_SYNC_REST);
+    assert_int_equal(report.held, 5);
+    assert_ok(fsp_linkstate_read(fixture->journal, &link, &err), &err);
+    assert_int_equal(link.bytes, report.used);
+    assert_int_equal(link.wait, FSP_SYNC_FOR_NOTHING);
+    fsp_push_free(push);
+}
+
+static void
+a_try_that_fails_is_counted_whole_and_its_reason_kept(void **state)
+{
+    struct fixture *fixture = *state;
+    struct fsp_push_report report;
+    struct fsp_sync_action next;
+    struct fsp_linkstate link;
+    struct fsp_err err = {.rc = FSP_OK};
+    struct fsp_push *push;
+    struct desk desk;
+
+    push = sit_down(&desk, fixture, NULL, 0);
+    desk.down = true;
+    fixture_fill(fixture, 3);
+    next = round_of(push, &report);
+    assert_int_equal(next.wait, FSP_SYNC_FOR_LINK);
+    assert_ok(fsp_linkstate_read(fixture->journal, &link, &err), &err);
+    assert_true(link.bytes >= report.bytes);
+    assert_string_equal(link.why, "nobody there");
+    /* A round that only waits keeps the reason. */
+    fixture->now_us = next.until_us - 1;
+    if (round_of(push, &report).kind == FSP_SYNC_WAIT) {
+        assert_ok(fsp_linkstate_read(fixture->journal, &link, &err), &err);
+        assert_string_equal(link.why, "nobody there");
+    }
+    desk.down = false;
+    fixture->now_us = next.until_us;
+    assert_int_equal(round_of(push, &report).kind, FSP_SYNC_REST);
+    assert_ok(fsp_linkstate_read(fixture->journal, &link, &err), &err);
+    assert_string_equal(link.why, "");
+    fsp_push_free(push);
+}
+
+static void
+an_office_that_does_not_know_the_log_is_enrolled_with_again(void **state)
+{
+    struct fixture *fixture = *state;
+    struct fsp_push_report report;
+    struct fsp_sync_action next;
+    struct fsp_push *push;
+    struct desk desk;
+
+    push = sit_down(&desk, fixture, NULL, 0);
+    fixture_fill(fixture, 2);
+    (void)round_of(push, &report);
+    assert_true(desk.enrolment);
+    fixture_fill(fixture, 1);
+    (void)round_of(push, &report);
+    assert_false(desk.enrolment);
+    fixture_fill(fixture, 1);
+    desk.refusals = 1;
+    next = round_of(push, &report);
+    assert_int_equal(next.kind, FSP_SYNC_WAIT);
+    assert_false(desk.enrolment);
+    fixture->now_us = next.until_us;
+    (void)round_of(push, &report);
+    assert_true(desk.enrolment);
+    fixture_fill(fixture, 1);
+    (void)round_of(push, &report);
+    assert_false(desk.enrolment);
+    fsp_push_free(push);
+}
+
 #define CASE(name) cmocka_unit_test_setup_teardown(name, fixture_setup, fixture_teardown)
 
 int
@@ -368,6 +573,10 @@ main(void)
             CASE(a_busy_office_is_waited_for_and_then_receives_everything),
             CASE(an_office_that_went_back_is_refilled_within_one_push),
             CASE(a_second_pusher_is_told_to_come_later),
+            CASE(bytes_are_counted_before_they_leave_and_set_right_after),
+            CASE(a_used_up_day_is_waited_out_by_run_and_not_by_hand),
+            CASE(a_try_that_fails_is_counted_whole_and_its_reason_kept),
+            CASE(an_office_that_does_not_know_the_log_is_enrolled_with_again),
     };
     struct fsp_err err = {.rc = FSP_OK};
 

@@ -39,10 +39,10 @@ office_fini(struct office *office)
 static void
 pack(struct fixture *fixture, struct office *office, uint64_t old, size_t payload)
 {
+    struct fsp_pack_want want = {.old = old, .to = UINT64_MAX, .payload = payload};
     struct fsp_err err = {.rc = FSP_OK};
 
-    assert_ok(
-            fsp_pack(fixture->journal, office->rig, old, payload, &office->packed, &err), &err);
+    assert_ok(fsp_pack(fixture->journal, office->rig, &want, &office->packed, &err), &err);
 }
 
 static void
@@ -467,6 +467,7 @@ static void
 a_422_with_our_contradicting_head_is_a_fork_and_is_kept(void **state)
 {
     struct fixture *fixture = *state;
+    struct fsp_pack_want want = {.to = UINT64_MAX, .payload = 1000};
     struct fsp_packed again;
     struct fsp_err err = {.rc = FSP_OK};
     struct office office;
@@ -483,7 +484,7 @@ a_422_with_our_contradicting_head_is_a_fork_and_is_kept(void **state)
     fixture_reopen(fixture);
     assert_int_equal(fsp_journal_state(fixture->journal), FSP_JOURNAL_FORKED);
     fsp_packed_init(&again);
-    assert_int_equal(fsp_pack(fixture->journal, office.rig, 0, 1000, &again, &err), FSP_EFORK);
+    assert_int_equal(fsp_pack(fixture->journal, office.rig, &want, &again, &err), FSP_EFORK);
     fsp_packed_fini(&again);
     fsp_buf_fini(&held);
     office_fini(&office);
