@@ -110,6 +110,43 @@ a_roster_is_read_and_written_as_it_was(void **state)
     fsp_buf_fini(&again);
 }
 
+/* The example of docs/formats.md, made by another Ed25519 (OpenSSL's). */
+static void
+the_roster_of_the_formats_page_is_read_and_signed_the_same(void **state)
+{
+    static const char note[] =
+            "farspool-roster/v1\nfleet lantern-basin\nversion 1\nmade 2026-02-28T09:00:00Z\n"
+            "signer lantern-basin/signer:ada+4d09b0e6+"
+            "ASVDuS/xCVURR2rcg2nbbdyTNmWhGXjdoUBO4QZsqVWd 2026-03-01 - inspect,countersign\n\n"
+            "\xe2\x80\x94 lantern-basin/instructions "
+            "lmb63+"
+            "gUQ9VYCXW80vvYp45CrYyrMkTxglGKLp1wWAroJNvz99hO7ODoeJ8noDqoN3RdfyIy6D7rT78f0ZeY"
+            "EscatAE=\n";
+    struct counting counting = {0x60};
+    struct fsp_env env = evidence_counting_env(&counting);
+    struct fsp_skey *office = NULL;
+    struct fsp_roster *roster = NULL;
+    struct fsp_buf text;
+    struct fsp_buf again;
+    struct fsp_err err;
+
+    (void)state;
+    assert_ok(fsp_skey_new(&office, "lantern-basin/instructions", FSP_KEY_NOTE, &env, &err),
+            &err);
+    assert_ok(fsp_roster_read(&roster, note, strlen(note), fsp_skey_vkey(office), &err), &err);
+    assert_int_equal(roster->n, 1);
+    assert_string_equal(roster->signer[0].name, "ada");
+    fsp_buf_init(&text, FSP_ROSTER_TEXT_MAX);
+    fsp_buf_init(&again, FSP_NOTE_MAX);
+    fsp_roster_write(roster, &text);
+    assert_ok(fsp_note_sign(&again, text.data, text.len, office, &err), &err);
+    assert_string_equal(fsp_buf_peek(&again), note);
+    fsp_roster_free(roster);
+    fsp_skey_free(office);
+    fsp_buf_fini(&text);
+    fsp_buf_fini(&again);
+}
+
 static void
 a_roster_without_signers_is_one(void **state)
 {
@@ -559,6 +596,7 @@ main(void)
 #define WITH_KEYS(test) cmocka_unit_test_setup_teardown(test, set_up, tear_down)
     const struct CMUnitTest tests[] = {
             WITH_KEYS(a_roster_is_read_and_written_as_it_was),
+            WITH_KEYS(the_roster_of_the_formats_page_is_read_and_signed_the_same),
             WITH_KEYS(a_roster_without_signers_is_one),
             WITH_KEYS(what_is_no_roster_is_refused_with_line_and_reason),
             WITH_KEYS(signer_lines_that_are_not_right_are_refused),
