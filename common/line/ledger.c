@@ -461,6 +461,7 @@ fsp_ledger_assumed(const struct fsp_ledger *ledger, size_t i)
             "slips 1 a cut (the programme does not say)",
             "design factor of work without a hook load: the lowest since the cut, else 5",
             "formation normal (for the suggested goal)",
+            "multiplier 1 of block moves (the work does not say): common practice, no source",
     };
     size_t bit;
 

@@ -31,7 +31,7 @@
 #define FSP_LEDGER_NOTES ((size_t)500)
 
 /* Version of the rules; part of the JSON, raised whenever a number can change. */
-#define FSP_LEDGER_RULES 1
+#define FSP_LEDGER_RULES 2
 
 /* One entry of a log, as the caller knows it. record NULL: kept but not readable. */
 struct fsp_ledger_entry {

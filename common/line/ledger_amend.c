@@ -37,6 +37,14 @@ compare_name(uint64_t index, const uint8_t *leaf, const struct item_amend *amend
 }
 
 static int
+by_leaf(const void *left, const void *right)
+{
+    const struct item *a = *(struct item *const *)left, *b = *(struct item *const *)right;
+
+    return memcmp(a->u.amend.leaf, b->u.amend.leaf, sizeof(a->u.amend.leaf));
+}
+
+static int
 by_name(const void *left, const void *right)
 {
     const struct item *a = *(struct item *const *)left, *b = *(struct item *const *)right;
@@ -93,16 +101,41 @@ find_targets(struct item *const *list, size_t n, struct item *const *names, size
     }
 }
 
-static bool
-may_have_arrived(const struct fsp_ledger *ledger, uint64_t index)
+/* The same for amendments of entries that a later log holds again, byte for byte but with another
+ * number: by leaf alone, the first in the chain. A state restored may hide the entry that is meant
+ * or an earlier equal one, so there it takes a full fold. */
+static void
+find_moved(struct fsp_ledger *ledger, struct item *const *list, size_t n, struct item **names,
+        size_t n_names)
 {
-    size_t i;
+    size_t n_left = 0, i;
 
-    for (i = 0; i < ledger->base.arrived.logs; i++) {
-        if (index < ledger->base.arrived.size[i])
-            return true;
+    for (i = 0; i < n_names; i++) {
+        if (names[i]->target == NULL)
+            names[n_left++] = names[i];
     }
-    return false;
+    if (n_left > 1)
+        qsort(names, n_left, sizeof(struct item *), by_leaf);
+    for (i = 0; i < n && n_left > 0; i++) {
+        size_t low = 0, high = n_left;
+
+        while (low < high) {
+            size_t middle = low + (high - low) / 2;
+
+            if (memcmp(list[i]->leaf, names[middle]->u.amend.leaf, sizeof(list[i]->leaf)) > 0)
+                low = middle + 1;
+            else
+                high = middle;
+        }
+        for (; low < n_left &&
+                memcmp(list[i]->leaf, names[low]->u.amend.leaf, sizeof(list[i]->leaf)) == 0;
+                low++) {
+            if (ledger->base.set)
+                ledger->rc = FSP_EAGAIN;
+            if (names[low]->target == NULL)
+                names[low]->target = list[i];
+        }
+    }
 }
 
 /* The entry named is not among those added: within the state, not there yet, or never. */
@@ -111,7 +144,7 @@ miss(struct fsp_ledger *ledger, struct item *amend)
 {
     if (ledger->base.set && amend->old)
         return; /* it has been applied there */
-    if (ledger->base.set && may_have_arrived(ledger, (uint64_t)amend->u.amend.index)) {
+    if (ledger->base.set) {
         ledger->rc = FSP_EAGAIN;
         return;
     }
@@ -161,6 +194,7 @@ link_all(struct fsp_ledger *ledger, struct item **list, size_t n, struct item **
     if (n_names > 1)
         qsort(names, n_names, sizeof(struct item *), by_name);
     find_targets(list, n, names, n_names);
+    find_moved(ledger, list, n, names, n_names);
     for (i = 0; i < n; i++) {
         if (list[i]->kind == ITEM_AMEND)
             link_one(ledger, list[i]);

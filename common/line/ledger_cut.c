@@ -225,6 +225,7 @@ fsp_ledger_apply_cut(struct fsp_ledger *ledger, const struct item *item)
     fold->line.slipped_m += job;
     fold->line.cut_m += row->length_m;
     fold->line.first_due = false;
+    fsp_ledger_place(fold);
     fold->stop.open = false;
     reset_count(fold, job > 0);
 }

@@ -59,6 +59,14 @@ joules(const struct fsp_record *record, const char *field)
     return si(record, field, FSP_DIM_WORK);
 }
 
+static double
+plain(const struct fsp_record *record, const char *field)
+{
+    double value = ABSENT;
+
+    return fsp_record_number(record, field, &value) && isfinite(value) ? value : ABSENT;
+}
+
 static int
 count(const struct fsp_record *record, const char *field, int absent)
 {
@@ -106,6 +114,15 @@ decode_rig(const struct fsp_record *r, struct item_rig *out)
     out->drum_m = length(r, "drum");
     out->block_n = load(r, "block");
     out->stand_m = length(r, "stand");
+    out->crown_m = length(r, "crown");
+    out->block_low_m = length(r, "block-low");
+    out->pick_low_m = length(r, "pick-low");
+    out->pick_high_m = length(r, "pick-high");
+    out->sheave_m = length(r, "sheave");
+    out->fast_m = length(r, "fast-line");
+    out->dead_m = length(r, "dead-line");
+    out->laps_per_layer = plain(r, "laps-per-layer");
+    out->wraps_low = plain(r, "wraps-low");
     out->crossovers = count(r, "crossovers", 0);
     out->rolling = count(r, "rolling", 0);
     if (fsp_record_has(r, "bearing"))
@@ -164,9 +181,11 @@ decode_work(const struct fsp_record *r, struct item_work *out)
     out->stroke_m = length(r, "stroke");
     out->up_n = load(r, "up");
     out->down_n = load(r, "down");
+    out->multiplier = plain(r, "multiplier");
     out->given_j = joules(r, "ton-miles");
     out->hookload_n = load(r, "hookload");
     out->pull_n = load(r, "pull");
+    out->shown_factor = plain(r, "factor");
 }
 
 /* A result in free words: one that begins with fail, not or no says that the test did not pass. */
@@ -210,8 +229,7 @@ decode_cut(const struct fsp_record *r, struct item_cut *out)
     out->slipped_m = length(r, "slipped");
     out->by_laps = is(r, "measured", "laps");
     out->crown_tested = crown_tested(r);
-    if (!fsp_record_number(r, "laps", &out->laps))
-        out->laps = ABSENT;
+    out->laps = plain(r, "laps");
 }
 
 static void
@@ -306,7 +324,7 @@ read_leaf(const char *text, uint8_t out[32])
             out[n++] = (uint8_t)(bits >> have & 0xff);
         }
     }
-    return n == 32;
+    return n == 32 && (bits & ((1U << have) - 1)) == 0; /* canonical: no bits left over */
 }
 
 static void
@@ -363,6 +381,7 @@ decode_string_up(const struct fsp_record *r, struct item_string_up *out)
     out->drawn_m = length(r, "drawn");
     out->returned_m = length(r, "returned");
     out->cropped_m = length(r, "cropped");
+    out->wraps_low = plain(r, "wraps-low");
 }
 
 static void

@@ -11,33 +11,64 @@ or_zero(double value)
 }
 
 static void
+keep(double *value, double before)
+{
+    if (isnan(*value))
+        *value = before;
+}
+
+/* What newer particulars do not say stays as it was. */
+static void
+keep_rig(struct item_rig *rig, const struct item_rig *before)
+{
+    keep(&rig->mast_m, before->mast_m);
+    keep(&rig->drum_m, before->drum_m);
+    keep(&rig->block_n, before->block_n);
+    keep(&rig->stand_m, before->stand_m);
+    keep(&rig->crown_m, before->crown_m);
+    keep(&rig->block_low_m, before->block_low_m);
+    keep(&rig->pick_low_m, before->pick_low_m);
+    keep(&rig->pick_high_m, before->pick_high_m);
+    keep(&rig->sheave_m, before->sheave_m);
+    keep(&rig->fast_m, before->fast_m);
+    keep(&rig->dead_m, before->dead_m);
+    keep(&rig->laps_per_layer, before->laps_per_layer);
+    keep(&rig->wraps_low, before->wraps_low);
+    if (rig->crossovers == 0)
+        rig->crossovers = before->crossovers;
+    if (rig->rolling == 0)
+        rig->rolling = before->rolling;
+    if (!(rig->k > 0))
+        rig->k = before->k;
+    if (rig->drive == FSP_DRIVE_UNSAID)
+        rig->drive = before->drive;
+}
+
+static void
 apply_rig(struct fold *fold, const struct item *item)
 {
-    const struct item_rig *rig = &item->u.rig;
     struct item_rig before = fold->rig;
 
-    fold->rig = *rig;
-    if (fold->has_rig) {
-        /* What newer particulars do not say stays as it was. */
-        if (isnan(rig->mast_m))
-            fold->rig.mast_m = before.mast_m;
-        if (isnan(rig->drum_m))
-            fold->rig.drum_m = before.drum_m;
-        if (isnan(rig->block_n))
-            fold->rig.block_n = before.block_n;
-        if (isnan(rig->stand_m))
-            fold->rig.stand_m = before.stand_m;
-        if (rig->crossovers == 0)
-            fold->rig.crossovers = before.crossovers;
-        if (rig->rolling == 0)
-            fold->rig.rolling = before.rolling;
-        if (!(rig->k > 0))
-            fold->rig.k = before.k;
-        if (rig->drive == FSP_DRIVE_UNSAID)
-            fold->rig.drive = before.drive;
-    }
+    fold->rig = item->u.rig;
+    if (fold->has_rig)
+        keep_rig(&fold->rig, &before);
     fold->has_rig = true;
     fsp_ledger_take_ratings(fold, item);
+}
+
+void
+fsp_ledger_place(struct fold *fold)
+{
+    const struct line_state *line = &fold->line;
+    struct places *places = &fold->places;
+    struct fsp_place now = {line->slipped_m + line->drawn_m - line->returned_m,
+            line->cut_m + line->cropped_m, line->lines};
+
+    if (places->n == FSP_CRITICAL_MOVES) {
+        memmove(&places->at[0], &places->at[1], (places->n - 1) * sizeof(places->at[0]));
+        places->n--;
+    }
+    places->at[places->n++] = now;
 }
 
 static void
@@ -53,6 +84,30 @@ start_count(struct fold *fold, const struct item_reel *reel)
     count->served_slip_j = count->slip_j;
     count->slipped_m = or_zero(reel->slipped_since_cut_m);
     count->derated = fsp_ledger_derate(fold) < 1;
+}
+
+/* More than 3 % above the table is told; what entering refuses may still stand in a log, and then
+ * the line is not made to look better by it. */
+static void
+judge_certificate(struct fsp_ledger *ledger, const struct item *item, struct fsp_rope *rope)
+{
+    double above = 100 * (rope->strength_n / rope->listed_n - 1);
+    struct fsp_err err = {0};
+
+    if (!rope->over_listed)
+        return;
+    if (fsp_rope_check_certificate(rope, &err) == FSP_OK) {
+        fsp_ledger_say(ledger, item,
+                "the certificate's strength is %.1f %% above the table: is it the minimum "
+                "breaking force?",
+                above);
+        return;
+    }
+    fsp_ledger_say(ledger, item,
+            "the certificate's strength is %.1f %% above the table, where less than 10 %% is "
+            "allowed: the table's is taken; amend the reel",
+            above);
+    rope->strength_n = rope->listed_n;
 }
 
 static void
@@ -83,11 +138,7 @@ apply_reel(struct fsp_ledger *ledger, const struct item *item)
         fsp_ledger_say(ledger, item, "strength unknown, no design factor: %s", err.text);
         line->rope.diameter_m = or_zero(reel->rope_m);
     }
-    if (line->rope.over_listed)
-        fsp_ledger_say(ledger, item,
-                "the certificate's strength is %.1f %% above the table: is it the minimum "
-                "breaking force?",
-                100 * (line->rope.strength_n / line->rope.listed_n - 1));
+    judge_certificate(ledger, item, &line->rope);
     if (line->rope.matched_metric && line->rope.source == FSP_ROPE_TABLE)
         fsp_ledger_say(ledger, item, "%.1f mm rope taken for the %s in of the table",
                 line->rope.diameter_m * 1000, line->rope.size->name);
@@ -97,6 +148,8 @@ apply_reel(struct fsp_ledger *ledger, const struct item *item)
     fold->slip_asked.open = false;
     fold->n_defects = 0;
     start_count(fold, reel);
+    fold->places.n = 0;
+    fsp_ledger_place(fold);
     fsp_duty_hang(fold, item);
 }
 
@@ -113,6 +166,7 @@ apply_unhang(struct fsp_ledger *ledger, const struct item *item)
             return;
     }
     memset(&fold->line, 0, sizeof(fold->line));
+    fold->places.n = 0;
     fold->n_defects = 0;
     memset(&fold->count, 0, sizeof(fold->count));
     fold->stop.open = false;
@@ -134,6 +188,21 @@ apply_string_up(struct fsp_ledger *ledger, const struct item *item)
     line->drawn_m += or_zero(change->drawn_m);
     line->returned_m += or_zero(change->returned_m);
     line->cropped_m += or_zero(change->cropped_m);
+    if (!isnan(change->wraps_low))
+        ledger->fold.rig.wraps_low = change->wraps_low;
+    fsp_ledger_place(&ledger->fold);
+}
+
+/* The other end is at the drum now: where the line lay says nothing of where it will. */
+static void
+apply_turn(struct fsp_ledger *ledger, const struct item *item)
+{
+    struct fold *fold = &ledger->fold;
+
+    fsp_ledger_say(ledger, item, "line turned end for end: inspect it thoroughly");
+    fold->places.n = 0;
+    if (fold->line.hung)
+        fsp_ledger_place(fold);
 }
 
 static void
@@ -171,6 +240,7 @@ apply_slip(struct fsp_ledger *ledger, const struct item *item)
     fold->count.slip_j = 0;
     fold->count.served_slip_j = 0;
     fold->slip_asked.open = false;
+    fsp_ledger_place(fold);
     if (fsp_ledger_on_reel(&fold->line) < -FSP_LEDGER_CUT_BEYOND_M)
         fsp_ledger_say(ledger, item, "more line slipped than the reel held");
 }
@@ -338,7 +408,7 @@ fsp_ledger_apply(struct fsp_ledger *ledger, const struct item *item)
         apply_program(ledger, item);
         break;
     case ITEM_TURN:
-        fsp_ledger_say(ledger, item, "line turned end for end: inspect it thoroughly");
+        apply_turn(ledger, item);
         break;
     case ITEM_UNREADABLE:
         fsp_ledger_say(ledger, item, "entry that cannot be read: count incomplete");

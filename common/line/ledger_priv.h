@@ -8,6 +8,7 @@
 
 #include <math.h>
 
+#include "line/critical.h"
 #include "line/cutlength.h"
 #include "line/duty.h"
 #include "line/forecast.h"
@@ -16,6 +17,7 @@
 #include "line/ledger.h"
 #include "line/rope.h"
 #include "line/say.h"
+#include "line/shown.h"
 #include "line/state.h"
 #include "line/work.h"
 
@@ -27,6 +29,7 @@
 #define FSP_LEDGER_EARLY         0.90
 #define FSP_LEDGER_LONG          1.25
 #define FSP_LEDGER_SHOWN_DIFFERS 0.001
+#define FSP_LEDGER_SHOWN_ROUNDED 0.0051
 
 enum item_kind {
     ITEM_UNREADABLE = 0,
@@ -84,6 +87,8 @@ struct item_string {
 
 struct item_rig {
     double mast_m, drum_m, block_n, stand_m;
+    double crown_m, block_low_m, pick_low_m, pick_high_m; /* above the floor */
+    double sheave_m, fast_m, dead_m, laps_per_layer, wraps_low;
     int crossovers, rolling; /* 0 absent */
     double k;                /* 0 absent */
     enum fsp_drive drive;
@@ -100,7 +105,7 @@ struct item_reel {
 };
 
 struct item_string_up {
-    double drawn_m, returned_m, cropped_m;
+    double drawn_m, returned_m, cropped_m, wraps_low;
     int lines;
 };
 
@@ -120,8 +125,9 @@ struct item_work {
     bool has_service;
     double depth_m, from_m, to_m;
     double casing_nm, joint_m, landing_m, liner_m;
-    double count, stroke_m, up_n, down_n;
-    double given_j; /* ton-miles: an input of counted and stated, else as shown on entry */
+    double count, stroke_m, up_n, down_n, multiplier;
+    double given_j;      /* ton-miles: an input of counted and stated, else as shown on entry */
+    double shown_factor; /* as shown on entry */
     double hookload_n, pull_n;
 };
 
@@ -212,6 +218,7 @@ enum {
     ASSUMED_SLIPS = 32,
     ASSUMED_FACTOR = 64,
     ASSUMED_FORMATION = 128,
+    ASSUMED_MULTIPLIER = 256,
 };
 
 #define ADVERSE_SLOTS   5
@@ -281,6 +288,13 @@ struct defect {
     const char *place, *what, *by_date, *by;
 };
 
+/* Where the line lay since it was hung, after each slip, cut and change of string-up: the oldest are
+ * forgotten first. */
+struct places {
+    size_t n;
+    struct fsp_place at[FSP_CRITICAL_MOVES];
+};
+
 /* An inspection's decision that stands. */
 struct finding {
     bool open;
@@ -306,6 +320,7 @@ struct fold {
     struct finding slip_asked;
     struct duty_state duties;
     struct pace pace;
+    struct places places;
     struct rating ratings[RATINGS_MAX];
     size_t n_ratings;
     struct defect defects[DEFECTS_MAX];
@@ -401,6 +416,8 @@ struct fsp_ledger {
     struct base base;
     fsp_ledger_cut_fn on_cut;
     void *on_cut_ctx;
+    fsp_ledger_work_fn on_work;
+    void *on_work_ctx;
     struct fsp_forecast forecast;
     bool mute;      /* nothing is said: a trial on a copy */
     enum fsp_rc rc; /* sticks: out of memory while folding */
@@ -437,6 +454,8 @@ void fsp_ledger_apply_work(struct fsp_ledger *ledger, const struct item *item);
 void fsp_ledger_apply_tour(struct fsp_ledger *ledger, const struct item *item);
 void fsp_ledger_apply_cut(struct fsp_ledger *ledger, const struct item *item);
 void fsp_ledger_apply(struct fsp_ledger *ledger, const struct item *item);
+/* Note where the line lies, when it has moved. */
+void fsp_ledger_place(struct fold *fold);
 /* The goal the next cut is measured by; 0 when none is approved. */
 double fsp_ledger_goal(const struct fold *fold);
 /* Share left by the adverse conditions that are open; 1 when none. */

@@ -175,6 +175,10 @@ fill_choices(struct fold *fold, const struct item_work *w, struct fsp_work_in *i
         in->passes = 1;
         fold->assumed |= ASSUMED_PASSES;
     }
+    if (in->op == FSP_OP_MOVES) {
+        in->multiplier = isnan(w->multiplier) ? 1 : w->multiplier;
+        fold->assumed |= isnan(w->multiplier) ? ASSUMED_MULTIPLIER : 0U;
+    }
 }
 
 /* The work's own fields first, then the drill string's, then the rig's. */
@@ -238,26 +242,31 @@ fill_sections(const struct item *item, struct fsp_work_in *in,
     return FSP_OK;
 }
 
-static enum fsp_rc
-reckon(struct fold *fold, const struct item *item, struct fsp_work_out *out,
-        struct fsp_err *err)
-{
-    struct fsp_work_section sections[FSP_WORK_SECTIONS_MAX];
-    const struct item_work *w = &item->u.work;
+/* One operation with everything that was put into it. */
+struct reckoning {
     struct fsp_work_in in;
+    struct fsp_work_out out;
+    struct fsp_work_section sections[FSP_WORK_SECTIONS_MAX];
+};
 
-    fill_in(fold, w, &in);
+static enum fsp_rc
+reckon(struct fold *fold, const struct item *item, struct reckoning *of, struct fsp_err *err)
+{
+    const struct item_work *w = &item->u.work;
+    struct fsp_work_in *in = &of->in;
+
+    fill_in(fold, w, in);
     if (w->op != FSP_OP_COUNTED && w->op != FSP_OP_STATED && w->op != FSP_OP_MOVES) {
-        if (isnan(in.string.block_n))
+        if (isnan(in->string.block_n))
             return fsp_err_set(err, FSP_EINVAL, "block: no rig particulars before it");
-        if (isnan(in.string.mud_kgm3) || (needs_string(w->op) && in.string.pipe_nm <= 0))
+        if (isnan(in->string.mud_kgm3) || (needs_string(w->op) && in->string.pipe_nm <= 0))
             return fsp_err_set(err, FSP_EINVAL, "pipe, mud: no drill string before it");
-        in.string.bha_n = zero_if_absent(in.string.bha_n);
-        in.string.bha_m = zero_if_absent(in.string.bha_m);
+        in->string.bha_n = zero_if_absent(in->string.bha_n);
+        in->string.bha_m = zero_if_absent(in->string.bha_m);
     }
-    if (w->op == FSP_OP_CASING && fill_sections(item, &in, sections, err) != FSP_OK)
+    if (w->op == FSP_OP_CASING && fill_sections(item, in, of->sections, err) != FSP_OK)
         return FSP_EINVAL;
-    return fsp_work_reckon(&in, out, err);
+    return fsp_work_reckon(in, &of->out, err);
 }
 
 void
@@ -302,9 +311,10 @@ judge_limit(struct fsp_ledger *ledger, const struct item *item, double factor)
     }
 }
 
-/* The design factor this work is counted at, and the lowest seen. */
+/* The design factor this work is counted at; *lowest: of the operation itself, 0 unknown. */
 static double
-rate_work(struct fsp_ledger *ledger, const struct item *item, const struct fsp_work_out *out)
+rate_work(struct fsp_ledger *ledger, const struct item *item, const struct fsp_work_out *out,
+        double *least)
 {
     struct fold *fold = &ledger->fold;
     struct count_state *count = &fold->count;
@@ -325,6 +335,7 @@ rate_work(struct fsp_ledger *ledger, const struct item *item, const struct fsp_w
 
         lowest = pulled > 0 && (!(usual > 0) || pulled < usual) ? pulled : usual;
     }
+    *least = lowest;
     judge_limit(ledger, item, lowest);
     fsp_duty_low_factor(fold, item, lowest);
     if (lowest > 0 && (!(count->min_factor > 0) || lowest < count->min_factor))
@@ -373,18 +384,54 @@ serve(struct fsp_ledger *ledger, const struct item *item, double joules, double 
     return fsp_ledger_serve(fold, joules, factor);
 }
 
+/* Whether what was shown, rounded to 2 decimals, is more than 0.1 % off. */
+static bool
+shown_differs(double shown, double is)
+{
+    return fabs(shown - is) > fmax(FSP_LEDGER_SHOWN_DIFFERS * is, FSP_LEDGER_SHOWN_ROUNDED);
+}
+
 static void
-compare_shown(struct fsp_ledger *ledger, const struct item *item, double joules)
+compare_shown(struct fsp_ledger *ledger, const struct item *item, double joules, double factor)
 {
     const struct item_work *w = &item->u.work;
-    double shown = w->given_j, rounding = 0.0051 * FSP_TON_MILE_J;
+    double shown = w->given_j / FSP_TON_MILE_J, is = joules / FSP_TON_MILE_J;
 
-    if (w->op == FSP_OP_COUNTED || w->op == FSP_OP_STATED || isnan(shown))
-        return;
-    if (fabs(shown - joules) > fmax(FSP_LEDGER_SHOWN_DIFFERS * joules, rounding))
+    if (w->op != FSP_OP_COUNTED && w->op != FSP_OP_STATED && !isnan(shown) &&
+            shown_differs(shown, is))
         fsp_ledger_say(ledger, item,
-                "%.2f ton-miles were shown on entry, the rules in force give %.2f",
-                shown / FSP_TON_MILE_J, joules / FSP_TON_MILE_J);
+                "%.2f ton-miles were shown on entry, the rules in force give %.2f", shown, is);
+    if (!isnan(w->shown_factor) && factor > 0 && shown_differs(w->shown_factor, factor))
+        fsp_ledger_say(ledger, item,
+                "design factor %.2f was shown on entry, the rules in force give %.2f",
+                w->shown_factor, factor);
+}
+
+/* Tell who asked (shown.h) what this work is, or why it cannot be reckoned. */
+static void
+tell(const struct fsp_ledger *ledger, const struct item *item, const struct reckoning *of,
+        double factor, const char *why)
+{
+    struct fsp_ledger_work work = {
+            .log = item->log,
+            .index = item->index,
+            .why = why,
+            .work_j = of->out.joules,
+            .factor = factor,
+            .in = &of->in,
+            .out = &of->out,
+            .units = fsp_ledger_units(ledger),
+    };
+
+    if (ledger->on_work != NULL)
+        ledger->on_work(ledger->on_work_ctx, &work);
+}
+
+void
+fsp_ledger_on_work(struct fsp_ledger *ledger, fsp_ledger_work_fn fn, void *ctx)
+{
+    ledger->on_work = fn;
+    ledger->on_work_ctx = ctx;
 }
 
 /* Whether this work's basis is the one in force; the other is a check and counts nothing. */
@@ -415,35 +462,40 @@ fsp_ledger_apply_work(struct fsp_ledger *ledger, const struct item *item)
     struct fold *fold = &ledger->fold;
     struct count_state *count = &fold->count;
     const struct item_work *w = &item->u.work;
-    struct fsp_work_out out = {0};
+    struct reckoning of;
     struct fsp_err err = {0};
-    double factor, served;
+    double factor, lowest = 0, served;
 
+    memset(&of.out, 0, sizeof(of.out));
     follow_bit(ledger, item);
     if (!fold->line.hung) {
         fsp_ledger_say(ledger, item, "work with no line hung: not counted on any line");
+        memset(&of.in, 0, sizeof(of.in));
+        tell(ledger, item, &of, 0, "no line is hung");
         return;
     }
-    if (reckon(fold, item, &out, &err) != FSP_OK) {
+    if (reckon(fold, item, &of, &err) != FSP_OK) {
         fsp_ledger_say(ledger, item, "work not counted, count incomplete: %s", err.text);
+        tell(ledger, item, &of, 0, err.text);
         count->incomplete = true;
         return;
     }
-    compare_shown(ledger, item, out.joules);
     if (w->gaps > 0) {
         fsp_ledger_say(ledger, item,
                 "%d minutes of the counted time have no data: count incomplete", w->gaps);
         count->incomplete = true;
     }
-    factor = rate_work(ledger, item, &out);
+    factor = rate_work(ledger, item, &of.out, &lowest);
+    compare_shown(ledger, item, of.out.joules, lowest);
+    tell(ledger, item, &of, lowest, NULL);
     if (!counts(ledger, item)) {
-        count->check_j += out.joules;
+        count->check_j += of.out.joules;
         return;
     }
-    served = serve(ledger, item, out.joules, factor);
-    count->slip_j += out.joules;
-    count->cut_j += out.joules;
-    count->line_j += out.joules;
+    served = serve(ledger, item, of.out.joules, factor);
+    count->slip_j += of.out.joules;
+    count->cut_j += of.out.joules;
+    count->line_j += of.out.joules;
     count->served_j += served;
     count->served_slip_j += served;
     fsp_pace_add(fold, item->at_s, served);
@@ -453,12 +505,13 @@ enum fsp_rc
 fsp_ledger_try_work(struct fsp_ledger *ledger, const struct item *item, double *work_j,
         double *factor, struct fsp_err *err)
 {
-    struct fsp_work_out out = {0};
-    enum fsp_rc rc = reckon(&ledger->fold, item, &out, err);
+    struct reckoning of;
+    double lowest;
+    enum fsp_rc rc = reckon(&ledger->fold, item, &of, err);
 
     if (rc != FSP_OK)
         return rc;
-    *work_j = out.joules;
-    *factor = rate_work(ledger, item, &out);
+    *work_j = of.out.joules;
+    *factor = rate_work(ledger, item, &of.out, &lowest);
     return FSP_OK;
 }

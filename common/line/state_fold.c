@@ -13,6 +13,15 @@ walk_rig(struct fsp_archive *a, struct item_rig *rig)
     fsp_state_double(a, &rig->drum_m);
     fsp_state_double(a, &rig->block_n);
     fsp_state_double(a, &rig->stand_m);
+    fsp_state_double(a, &rig->crown_m);
+    fsp_state_double(a, &rig->block_low_m);
+    fsp_state_double(a, &rig->pick_low_m);
+    fsp_state_double(a, &rig->pick_high_m);
+    fsp_state_double(a, &rig->sheave_m);
+    fsp_state_double(a, &rig->fast_m);
+    fsp_state_double(a, &rig->dead_m);
+    fsp_state_double(a, &rig->laps_per_layer);
+    fsp_state_double(a, &rig->wraps_low);
     fsp_state_int(a, &rig->crossovers, 1000000000);
     fsp_state_int(a, &rig->rolling, 1000000000);
     fsp_state_double(a, &rig->k);
@@ -170,6 +179,19 @@ walk_pace(struct fsp_archive *a, struct pace *pace)
 }
 
 static void
+walk_places(struct fsp_archive *a, struct places *places)
+{
+    size_t i;
+
+    fsp_state_size(a, &places->n, FSP_CRITICAL_MOVES);
+    for (i = 0; i < places->n; i++) {
+        fsp_state_double(a, &places->at[i].anchor_m);
+        fsp_state_double(a, &places->at[i].clamp_m);
+        fsp_state_int(a, &places->at[i].lines, 1000000000);
+    }
+}
+
+static void
 walk_ratings(struct fsp_archive *a, struct fold *fold)
 {
     size_t i;
@@ -215,6 +237,7 @@ fsp_state_fold(struct fsp_archive *a, struct fold *fold)
     walk_finding(a, &fold->slip_asked);
     walk_duties(a, &fold->duties);
     walk_pace(a, &fold->pace);
+    walk_places(a, &fold->places);
     walk_ratings(a, fold);
     fsp_state_double(a, &fold->bit_m);
     fsp_state_bool(a, &fold->bit_known);

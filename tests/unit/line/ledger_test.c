@@ -509,7 +509,7 @@ the_json_has_its_keys_and_no_nan(void **state)
     assert_non_null(strstr(text, "\"ton_miles_since_cut\":0,"));
     assert_non_null(strstr(text, "\"goal_ton_miles\":1300"));
     assert_non_null(strstr(text, "\"place\":\"drum \\\"end\\\"\""));
-    assert_non_null(strstr(text, "\"rules\":1"));
+    assert_non_null(strstr(text, "\"rules\":2"));
     assert_null(strstr(text, "nan"));
     assert_null(strstr(text, "inf"));
     fsp_buf_fini(&buf);
