@@ -1,9 +1,12 @@
 /* The account as one JSON object: sorted keys, units in the names. */
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "base/clock.h"
+#include "base/mem.h"
 #include "line/ledger_priv.h"
+#include "line/nextcut.h"
 
 static double
 ton_miles(double joules)
@@ -197,6 +200,66 @@ write_forecast(const struct fsp_forecast *forecast, struct fsp_buf *buf)
     fsp_buf_add_byte(buf, '}');
 }
 
+/* A text of lines as a list. */
+static void
+write_lines(const struct fsp_buf *lines, struct fsp_buf *buf)
+{
+    const char *line = fsp_buf_peek(lines), *end;
+
+    fsp_buf_add_byte(buf, '[');
+    for (; (end = strchr(line, '\n')) != NULL; line = end + 1) {
+        if (line != fsp_buf_peek(lines))
+            fsp_buf_add_byte(buf, ',');
+        fsp_say_json_piece(buf, line, (size_t)(end - line));
+    }
+    fsp_buf_add_byte(buf, ']');
+}
+
+static void
+write_needs(const struct fsp_next_cut *next, struct fsp_buf *buf)
+{
+    size_t i;
+
+    fsp_buf_add_byte(buf, '[');
+    for (i = 0; i < next->n_needs; i++) {
+        if (i > 0)
+            fsp_buf_add_byte(buf, ',');
+        fsp_say_json_text(buf, next->needs[i]);
+    }
+    fsp_buf_add_byte(buf, ']');
+}
+
+/* By critical points; worked out here, on demand. */
+static void
+write_next_cut(const struct fsp_ledger *ledger, struct fsp_buf *buf)
+{
+    struct fsp_next_cut *next = fsp_mem_array(1, sizeof(*next));
+    struct fsp_buf assumed;
+    bool first = true;
+
+    if (next == NULL) {
+        buf->rc = FSP_ENOMEM;
+        return;
+    }
+    fsp_buf_init(&assumed, 2000);
+    fsp_ledger_next_cut(ledger, next, &assumed);
+    fsp_buf_add_byte(buf, '{');
+    fsp_say_key(buf, &first, "assumed");
+    write_lines(&assumed, buf);
+    fsp_say_key(buf, &first, "candidates");
+    fsp_critical_json(next->list, next->n, next->lines, buf);
+    fsp_say_key(buf, &first, "needs");
+    write_needs(next, buf);
+    fsp_say_member_count(buf, &first, "places", next->places);
+    fsp_say_member(buf, &first, "table_cut_ft",
+            next->table_cut_m > 0 ? feet(next->table_cut_m) : ABSENT);
+    fsp_say_member(buf, &first, "table_laps", next->table_laps > 0 ? next->table_laps : ABSENT);
+    fsp_say_member_text(buf, &first, "why_not", next->why_not[0] != 0 ? next->why_not : NULL);
+    fsp_buf_add_byte(buf, '}');
+    fsp_buf_fini(&assumed);
+    free(next);
+}
+
 static void
 write_head(const struct fsp_ledger *ledger, bool *first, struct fsp_buf *buf)
 {
@@ -246,6 +309,8 @@ fsp_ledger_json(const struct fsp_ledger *ledger, struct fsp_buf *buf)
     write_lift(view, buf);
     fsp_say_member_count(buf, &first, "lines", (uint64_t)view->lines);
     fsp_say_member(buf, &first, "min_factor", view->min_factor);
+    fsp_say_key(buf, &first, "next_cut");
+    write_next_cut(ledger, buf);
     fsp_say_key(buf, &first, "notes");
     write_texts(ledger, fsp_ledger_note, buf);
     fsp_say_member(buf, &first, "on_reel_ft", feet(view->on_reel_m));
