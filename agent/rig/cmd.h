@@ -45,6 +45,8 @@ void fsp_cmd_budget(struct fsp_args *args, struct fsp_budget *budget);
 /* The link's state as a JSON object, for `line`. */
 void fsp_cmd_link_json(const struct fsp_linkstate *state, const struct fsp_budget *budget,
         struct fsp_buf *out);
+/* cmd_signer.c */
+int fsp_cmd_signer(struct fsp_args *args);
 /* cmd_run.c */
 int fsp_cmd_run(struct fsp_args *args);
 

@@ -6,6 +6,7 @@
 #include "record/kind.h"
 #include "rig/cmd.h"
 #include "rig/inbox.h"
+#include "rig/signing.h"
 
 static const struct fsp_kind *
 find_kind(const char *name, struct fsp_err *err)
@@ -80,6 +81,7 @@ enter(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
     struct fsp_journal_added added;
     struct fsp_journal *journal = NULL;
     struct fsp_record *record = NULL;
+    struct fsp_signing *signing = NULL;
     const struct fsp_kind *kind = find_kind(fsp_args_rest(args, 0), err);
     enum fsp_rc rc;
 
@@ -91,13 +93,20 @@ enter(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
     if (rc == FSP_OK)
         rc = fsp_journal_context(journal, &context, err);
     if (rc == FSP_OK)
+        rc = fsp_signing_new(args, kind->name, journal, &typed, &signing, err);
+    if (rc == FSP_OK)
         rc = fsp_check_typed(kind->name, typed.items, typed.n, &context, &record, err);
+    if (rc == FSP_OK)
+        rc = fsp_signing_sign(signing, args, record, err);
     if (rc == FSP_OK)
         rc = fsp_journal_enter(journal, record, fsp_args_get(args, "once"),
                 fsp_args_has(args, "also"), &added, err);
-    if (rc == FSP_OK)
+    if (rc == FSP_OK) {
         report_entry(&added, fsp_args_has(args, "json"), out);
+        fsp_signing_tell(record);
+    }
     fsp_record_free(record);
+    fsp_signing_free(signing);
     fsp_journal_close(journal);
     fsp_cmd_typed_free(&typed);
     return rc;

@@ -30,6 +30,12 @@
         .says = "take it although another entry has the same time, kind and op"                \
     }
 
+#define PASSPHRASE_FROM                                                                        \
+    {                                                                                          \
+        .name = "passphrase-from", .value_name = "FILE",                                       \
+        .says = "the key's passphrase is the first line of FILE (- for standard input)"        \
+    }
+
 static const struct fsp_option init_options[] = {
         STORE,
         {.name = "invitation", .value_name = "FILE", .says = "the office's invitation"},
@@ -37,6 +43,10 @@ static const struct fsp_option init_options[] = {
 };
 static const struct fsp_option enter_options[] = {
         STORE,
+        {.name = "signer",
+                .value_name = "FILE",
+                .says = "sign an inspection or countersignature with the key in FILE"},
+        PASSPHRASE_FROM,
         {.name = "once",
                 .value_name = "TOKEN",
                 .says = "the same token adds the record once, however often it is sent"},
@@ -89,6 +99,16 @@ static const struct fsp_option out_options[] = {
         JSON,
         {.name = NULL},
 };
+static const struct fsp_option signer_options[] = {
+        {.name = "fleet", .value_name = "FLEET", .says = "new: whose roster it is meant for"},
+        {.name = "out", .value_name = "FILE", .says = "new: where the key file goes"},
+        PASSPHRASE_FROM,
+        {.name = "new-passphrase-from",
+                .value_name = "FILE",
+                .says = "passphrase: the new one is the first line of FILE"},
+        JSON,
+        {.name = NULL},
+};
 static const struct fsp_option json_options[] = {JSON, {.name = NULL}};
 static const struct fsp_option store_options[] = {STORE, JSON, {.name = NULL}};
 
@@ -108,6 +128,9 @@ static const struct fsp_command commands[] = {
         {"receipt", "FILE", "take the office's answers that a courier brought", store_options,
                 fsp_cmd_receipt},
         {"prove", "N", "write the evidence of entry N (--out DIR)", out_options, fsp_cmd_prove},
+        {"signer", "new NAME | show FILE | passphrase FILE",
+                "make a person's key for signing inspections, show it, change its passphrase",
+                signer_options, fsp_cmd_signer},
         {"print", "[FROM [TO]]",
                 "entries exactly as stored, one a line; FROM to TO, both "
                 "included",

@@ -43,6 +43,22 @@ struct secrets {
     uint8_t seed[FSP_SEED_LEN];
 };
 
+char *
+fsp_passphrase_new(void)
+{
+    char *passphrase = sodium_malloc(FSP_PASSPHRASE_MOST + 2);
+
+    if (passphrase != NULL)
+        memset(passphrase, 0, FSP_PASSPHRASE_MOST + 2);
+    return passphrase;
+}
+
+void
+fsp_passphrase_free(char *passphrase)
+{
+    sodium_free(passphrase); /* wipes it */
+}
+
 enum fsp_rc
 fsp_inspection_message(const void *entry, size_t len, struct fsp_buf *buf, struct fsp_err *err)
 {

@@ -31,6 +31,11 @@
 #define FSP_PASSPHRASE_LEAST 10 /* bytes; house figure */
 #define FSP_PASSPHRASE_MOST  1024
 
+/* Locked memory of FSP_PASSPHRASE_MOST + 2 bytes, zeros, for a passphrase; NULL when there is none.
+ * Free wipes it and accepts NULL. */
+char *fsp_passphrase_new(void);
+void fsp_passphrase_free(char *passphrase);
+
 /* Append the message that an inspection's signature covers. entry: an entry's canonical bytes, with
  * or without `noted` and `sig`. */
 enum fsp_rc fsp_inspection_message(

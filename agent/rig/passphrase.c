@@ -1,0 +1,149 @@
+#include "rig/passphrase.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <signal.h>
+#include <stdio.h>
+#include <string.h>
+#include <sys/types.h>
+#include <termios.h>
+#include <unistd.h>
+
+#include "proof/signer.h"
+
+/* One line into out (fsp_passphrase_new()), byte by byte, so that nothing behind it is swallowed
+ * and no copy is left in a buffer. A line's end, LF or CR LF, does not belong to it. */
+static enum fsp_rc
+read_line(int fd, char *out, struct fsp_err *err)
+{
+    size_t len = 0;
+
+    for (;;) {
+        char c = '\0';
+        ssize_t n = read(fd, &c, 1);
+
+        if (n < 0)
+            return errno == EINTR ? fsp_err_set(err, FSP_EIO, "interrupted")
+                                  : fsp_err_sys(err, FSP_EIO, errno, "read");
+        if (n == 0 || c == '\n')
+            break;
+        if (c == '\0')
+            return fsp_err_set(err, FSP_EFORMAT, "a passphrase has no zero bytes");
+        if (len > FSP_PASSPHRASE_MOST)
+            return fsp_err_set(
+                    err, FSP_ELIMIT, "a passphrase has at most %d bytes", FSP_PASSPHRASE_MOST);
+        out[len++] = c;
+        out[len] = '\0';
+    }
+    if (len > 0 && out[len - 1] == '\r')
+        out[--len] = '\0';
+    if (len == 0)
+        return fsp_err_set(err, FSP_EINVAL, "the passphrase is empty");
+    return len <= FSP_PASSPHRASE_MOST
+                   ? FSP_OK
+                   : fsp_err_set(err, FSP_ELIMIT, "a passphrase has at most %d bytes",
+                             FSP_PASSPHRASE_MOST);
+}
+
+static enum fsp_rc
+read_from(const char *path, char *out, struct fsp_err *err)
+{
+    bool is_stdin = strcmp(path, "-") == 0;
+    int fd = is_stdin ? STDIN_FILENO : open(path, O_RDONLY | O_CLOEXEC);
+    enum fsp_rc rc;
+
+    if (fd < 0)
+        return fsp_err_sys(err, errno == ENOENT ? FSP_ENOTFOUND : FSP_EIO, errno, "%s", path);
+    rc = read_line(fd, out, err);
+    if (!is_stdin)
+        (void)close(fd);
+    return rc == FSP_OK ? rc : fsp_err_wrap(err, rc, "%s", is_stdin ? "standard input" : path);
+}
+
+/* Signals that would leave the terminal without echo: noted here, sent again afterwards. */
+static const int caught[] = {SIGINT, SIGTERM, SIGHUP, SIGQUIT};
+#define CAUGHT (sizeof(caught) / sizeof(caught[0]))
+static volatile sig_atomic_t came;
+
+static void
+note_signal(int number)
+{
+    came = number;
+}
+
+static enum fsp_rc
+ask(const char *prompt, char *out, struct fsp_err *err)
+{
+    struct sigaction quiet = {.sa_handler = note_signal}; /* no SA_RESTART: read() ends */
+    struct sigaction before[CAUGHT];
+    struct termios usual;
+    struct termios silent;
+    enum fsp_rc rc;
+
+    if (tcgetattr(STDIN_FILENO, &usual) != 0)
+        return fsp_err_sys(err, FSP_EIO, errno, "the terminal");
+    came = 0;
+    (void)sigemptyset(&quiet.sa_mask);
+    for (size_t i = 0; i < CAUGHT; i++)
+        (void)sigaction(caught[i], &quiet, &before[i]);
+    silent = usual;
+    silent.c_lflag &= ~(tcflag_t)ECHO;
+    silent.c_lflag |= ECHONL;
+    (void)fputs(prompt, stderr);
+    (void)fflush(stderr);
+    rc = tcsetattr(STDIN_FILENO, TCSAFLUSH, &silent) == 0
+                 ? read_line(STDIN_FILENO, out, err)
+                 : fsp_err_sys(err, FSP_EIO, errno, "the terminal");
+    (void)tcsetattr(STDIN_FILENO, TCSAFLUSH, &usual);
+    for (size_t i = 0; i < CAUGHT; i++)
+        (void)sigaction(caught[i], &before[i], NULL);
+    if (came != 0) {
+        (void)fputs("\n", stderr);
+        (void)raise((int)came);
+    }
+    return rc;
+}
+
+static enum fsp_rc
+ask_twice(const char *prompt, char *out, struct fsp_err *err)
+{
+    char *again = fsp_passphrase_new();
+    enum fsp_rc rc;
+
+    if (again == NULL)
+        return fsp_err_set(err, FSP_ENOMEM, "out of (lockable) memory");
+    rc = ask(prompt, out, err);
+    if (rc == FSP_OK)
+        rc = ask("the same again: ", again, err);
+    if (rc == FSP_OK && strcmp(out, again) != 0)
+        rc = fsp_err_set(err, FSP_EINVAL, "the two passphrases differ; nothing was written");
+    fsp_passphrase_free(again);
+    return rc;
+}
+
+enum fsp_rc
+fsp_passphrase_get(const struct fsp_passphrase_wish *wish, char **out, struct fsp_err *err)
+{
+    char *passphrase = NULL;
+    enum fsp_rc rc;
+
+    *out = NULL;
+    if (wish->from == NULL && isatty(STDIN_FILENO) != 1)
+        return fsp_err_set(err, FSP_EINVAL,
+                "a passphrase is needed and standard input is no terminal; give --%s FILE",
+                wish->option);
+    passphrase = fsp_passphrase_new();
+    if (passphrase == NULL)
+        return fsp_err_set(err, FSP_ENOMEM, "out of (lockable) memory");
+    if (wish->from != NULL)
+        rc = read_from(wish->from, passphrase, err);
+    else
+        rc = wish->twice ? ask_twice(wish->prompt, passphrase, err)
+                         : ask(wish->prompt, passphrase, err);
+    if (rc != FSP_OK) {
+        fsp_passphrase_free(passphrase);
+        return rc;
+    }
+    *out = passphrase;
+    return FSP_OK;
+}
