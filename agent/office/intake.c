@@ -9,26 +9,31 @@
  *  4. The cosignature's time never goes back within a log, whatever the clock does.
  *  5. An entry, once stored, never changes. Bytes that contradict it end in a fork: both heads and
  *     the entry that came are kept, the log stays as it is.
- *  6. What is inside an entry is not looked at: any bytes are an entry.
- *  7. Only signed answers claim something of the store (200, 409, 422); 400, 403 and 413 are plain.
- *  8. After a failed commit nothing is acknowledged until the store was reopened and verified.
+ *  6. What is inside an entry is not looked at: any bytes are an entry. One exception: the first
+ *     entry of a log may be a renewal, which closes the log that it continues.
+ *  7. A closed log grows no more: what comes above its size is evidence of another copy.
+ *  8. Only signed answers claim something of the store (200, 409, 422); 400, 403 and 413 are plain.
+ *  9. After a failed commit nothing is acknowledged until the store was reopened and verified.
  *
  * States of one bundle, and the function that leaves each
  *  received    open_bundle       -> opened | 400 not a bundle | 403 not for us | 413 too large
- *  opened      find_log          -> known | enrolled (in the transaction) | 403
+ *  opened      find_log          -> known | enrolled (in the transaction, by token or by a proved
+ *                                   renewal: intake_enrol.c) | gap: this log is not here, or the log it
+ *                                   continues is not, up to where it is continued | 403
  *  known       check_signature   -> authentic | 403
  *  authentic   settle            -> old size above ours: gap
  *              compare_overlap   -> same | differing
  *  differing   weigh_difference  -> the signed head contradicts ours: fork (differs)
  *                                   | it agrees with ours, only the bytes do not: 400
- *  same        extend            -> new size above ours: extended | fork (root)
+ *  same        settle            -> new size above ours and another log continues it: fork (closed)
+ *              extend            -> new size above ours: extended | fork (root)
  *              check_covered     -> new size at or below ours: covered | fork (root)
  *  extended    receipt           -> cosigned, COMMIT, 200
  *  covered     repeat_receipt    -> the stored note of our newest head, 200
  *  gap         answer_gap        -> ROLLBACK, 409
  *  fork        answer_fork       -> ROLLBACK, evidence COMMITted alone, 422
  */
-#include "office/intake.h"
+#include "office/intake_priv.h"
 
 #include <errno.h>
 #include <pthread.h>
@@ -44,37 +49,10 @@
 #define STATUS_BAD       400
 #define STATUS_TOO_LARGE 413
 
-struct fsp_intake {
-    struct fsp_shelf *shelf;
-    const struct fsp_office_keys *keys;
-    const struct fsp_env *env;
-    char fleet[FSP_NAME_MAX + 1];
-    pthread_mutex_t writer; /* the seam for a queue and group commits */
-    struct fsp_buf note;    /* the writer's scratch */
-    struct fsp_buf held;
-};
-
-/* One bundle on its way through the states above. */
-struct passage {
-    struct fsp_intake *intake;
-    const struct fsp_bundle_head *head;
-    const struct fsp_entry_bytes *entries;
-    size_t n;
-    struct fsp_shelf_log log;
-    struct fsp_vkey vkey;
-    struct fsp_range range; /* ours, then with what was appended */
-    bool enrolled_now;      /* by this very bundle */
-    bool fork;
-    bool has_differs;
-    uint64_t differs;
-    int *status;
-    struct fsp_buf *answer;
-};
-
 /* --- plain refusals -------------------------------------------------------------------------- */
 
-static enum fsp_rc
-refuse(const struct passage *p, int code, const char *line)
+enum fsp_rc
+fsp_intake_refuse(const struct passage *p, int code, const char *line)
 {
     *p->status = code;
     fsp_buf_reset(p->answer);
@@ -94,12 +72,14 @@ open_bundle(struct passage *p, const uint8_t *bytes, size_t len, struct fsp_bund
         return FSP_OK;
     case FSP_EFORMAT:
     case FSP_EVERIFY:
-        return refuse(p, STATUS_BAD, "not a whole, unaltered bundle; make and send it again");
+        return fsp_intake_refuse(
+                p, STATUS_BAD, "not a whole, unaltered bundle; make and send it again");
     case FSP_ENOTFOUND:
-        return refuse(p, FSP_ANSWER_REFUSED,
+        return fsp_intake_refuse(p, FSP_ANSWER_REFUSED,
                 "this bundle is sealed for another office's key; check the invitation");
     case FSP_ELIMIT:
-        return refuse(p, STATUS_TOO_LARGE, "this bundle is over the limit; send smaller ones");
+        return fsp_intake_refuse(
+                p, STATUS_TOO_LARGE, "this bundle is over the limit; send smaller ones");
     case FSP_EAGAIN:
     case FSP_EINVAL:
     case FSP_ECORRUPT:
@@ -123,85 +103,7 @@ entries_fit(const struct fsp_entry_bytes *entries, size_t n)
     return true;
 }
 
-/* --- whose log is it ------------------------------------------------------------------------- */
-
-/* Origin must be <our fleet>/<the invited rig>/<incarnation>. */
-static bool
-origin_fits(const char *origin, const char *fleet, const char *rig)
-{
-    size_t fleet_len = strlen(fleet);
-    size_t rig_len = strlen(rig);
-
-    if (strncmp(origin, fleet, fleet_len) != 0 || origin[fleet_len] != '/')
-        return false;
-    origin += fleet_len + 1;
-    if (strncmp(origin, rig, rig_len) != 0 || origin[rig_len] != '/')
-        return false;
-    return fsp_text_name(origin + rig_len + 1);
-}
-
-static enum fsp_rc
-plain_403(const struct passage *p, const char *line)
-{
-    return refuse(p, FSP_ANSWER_REFUSED, line);
-}
-
-/* Enrol within the open transaction. *status stays 0 when it went well. */
-static enum fsp_rc
-enrol(struct passage *p, const uint8_t mark[FSP_MARK_LEN], struct fsp_err *err)
-{
-    struct fsp_shelf *shelf = p->intake->shelf;
-    struct fsp_shelf_invitation invitation;
-    enum fsp_rc rc = shelf->ops->invitation(shelf->ctx, mark, &invitation, err);
-
-    if (rc == FSP_ENOTFOUND)
-        return plain_403(p, "no such invitation; ask the office for one");
-    if (rc != FSP_OK)
-        return rc;
-    if (invitation.used)
-        return plain_403(p, "this invitation was used with another log; ask for a new one");
-    if (!origin_fits(p->head->head.origin, p->intake->fleet, invitation.rig))
-        return plain_403(p, "this invitation is for another rig or fleet");
-    memset(&p->log, 0, sizeof(p->log));
-    memcpy(p->log.rig, invitation.rig, sizeof(p->log.rig));
-    memcpy(p->log.origin, p->head->head.origin, sizeof(p->log.origin));
-    memcpy(p->log.pub, p->head->rig_pub, sizeof(p->log.pub));
-    memcpy(p->log.mark, mark, sizeof(p->log.mark));
-    p->log.enrolled_s = p->intake->env->utc_us(p->intake->env->ctx) / FSP_US_PER_S;
-    p->enrolled_now = true;
-    rc = shelf->ops->enrol(shelf->ctx, &p->log, err);
-    if (rc == FSP_EINVAL)
-        return plain_403(p, "this key belongs to another log; a new log needs a new key");
-    return rc;
-}
-
-static enum fsp_rc
-find_log(struct passage *p, struct fsp_err *err)
-{
-    struct fsp_shelf *shelf = p->intake->shelf;
-    uint8_t mark[FSP_MARK_LEN] = {0};
-    enum fsp_rc rc = shelf->ops->find_log(shelf->ctx, p->head->head.origin, &p->log, err);
-
-    if (rc != FSP_OK && rc != FSP_ENOTFOUND)
-        return rc;
-    if (p->head->enrolment)
-        fsp_leaf_hash(p->head->token, sizeof(p->head->token), mark);
-    if (rc == FSP_ENOTFOUND && !p->head->enrolment)
-        return plain_403(p, "this log is not enrolled here; send it with its invitation");
-    if (rc == FSP_ENOTFOUND) {
-        rc = enrol(p, mark, err);
-        if (rc != FSP_OK || *p->status != 0)
-            return rc;
-    } else if (p->head->enrolment &&
-               (memcmp(mark, p->log.mark, sizeof(mark)) != 0 ||
-                       memcmp(p->head->rig_pub, p->log.pub, sizeof(p->log.pub)) != 0)) {
-        return plain_403(p, "this log is enrolled with another key or invitation");
-    }
-    rc = fsp_vkey_make(&p->vkey, p->log.origin, FSP_KEY_NOTE, p->log.pub, err);
-    if (rc == FSP_EFORMAT || rc == FSP_EINVAL)
-        return plain_403(p, "the rig's key is no good key");
-    return rc;
-}
+/* --- is it the rig's word -------------------------------------------------------------------- */
 
 /* The rig's signed head as a note, into intake->note. FSP_EVERIFY is a plain 403. */
 static enum fsp_rc
@@ -216,7 +118,8 @@ check_signature(struct passage *p, struct fsp_err *err)
     if (rc != FSP_OK)
         return rc;
     if (fsp_vkey_verify(&p->vkey, note->data, note->len, p->head->sig) != FSP_OK)
-        return plain_403(p, "the head's signature is not by this log's key");
+        return fsp_intake_refuse(
+                p, FSP_ANSWER_REFUSED, "the head's signature is not by this log's key");
     fsp_buf_add_byte(note, '\n');
     fsp_note_add_line(note, &p->vkey, p->head->sig, FSP_SIG_LEN);
     return fsp_buf_check(note, "head", err);
@@ -284,29 +187,34 @@ grow(void *ctx, uint64_t index, const uint8_t *bytes, size_t len, struct fsp_err
     return FSP_OK;
 }
 
+enum fsp_rc
+fsp_intake_range(struct passage *p, int64_t log, uint64_t size, struct fsp_range *range,
+        struct fsp_err *err)
+{
+    struct fsp_shelf *shelf = p->intake->shelf;
+    uint64_t within[2] = {0, size};
+    enum fsp_rc rc =
+            shelf->ops->head_below(shelf->ctx, log, size, range, &p->intake->held, err);
+
+    if (rc == FSP_ENOTFOUND) {
+        fsp_range_init(range);
+        rc = FSP_OK;
+    }
+    within[0] = range->size;
+    if (rc == FSP_OK && within[0] < within[1])
+        rc = shelf->ops->scan(shelf->ctx, log, within, grow, range, err);
+    return rc;
+}
+
 /* The head is at or below our size: its root must be the one our entries had then. */
 static enum fsp_rc
 check_covered(struct passage *p, struct fsp_err *err)
 {
-    struct fsp_shelf *shelf = p->intake->shelf;
-    uint64_t size = p->head->head.size;
-    struct fsp_range then;
-    uint64_t within[2];
-    enum fsp_rc rc;
+    struct fsp_range then = p->range;
+    enum fsp_rc rc = FSP_OK;
 
-    if (size == p->range.size) {
-        compare_root(p, &p->range);
-        return FSP_OK;
-    }
-    rc = shelf->ops->head_below(shelf->ctx, p->log.id, size, &then, &p->intake->held, err);
-    if (rc == FSP_ENOTFOUND) {
-        fsp_range_init(&then);
-        rc = FSP_OK;
-    }
-    within[0] = then.size;
-    within[1] = size;
-    if (rc == FSP_OK && within[0] < within[1])
-        rc = shelf->ops->scan(shelf->ctx, p->log.id, within, grow, &then, err);
+    if (p->head->head.size != p->range.size)
+        rc = fsp_intake_range(p, p->log.id, p->head->head.size, &then, err);
     if (rc == FSP_OK)
         compare_root(p, &then);
     return rc;
@@ -329,7 +237,7 @@ weigh_difference(struct passage *p, struct fsp_err *err)
         compare_root(p, &range);
     }
     if (rc == FSP_OK && !p->fork)
-        rc = refuse(
+        rc = fsp_intake_refuse(
                 p, STATUS_BAD, "the entries are not those of the signed head; send it again");
     return rc;
 }
@@ -389,18 +297,37 @@ repeat_receipt(struct passage *p, struct fsp_err *err)
     return fsp_buf_check(p->answer, "answer", err);
 }
 
+/* What closed the log, for the other copy that goes on with it. */
+static enum fsp_rc
+show_closing(const struct passage *p, struct fsp_refusal *refusal, struct fsp_err *err)
+{
+    struct fsp_shelf *shelf = p->intake->shelf;
+    const struct fsp_shelf_renewal *closing = &p->closing;
+    struct fsp_shelf_log next;
+    enum fsp_rc rc = shelf->ops->next_log(shelf->ctx, closing->log - 1, &next, err);
+
+    if (rc == FSP_OK)
+        rc = fsp_vkey_make(&refusal->renewed, next.origin, FSP_KEY_NOTE, next.pub, err);
+    refusal->has_renewed = true;
+    refusal->renewal.from.size = closing->from_size;
+    memcpy(refusal->renewal.from.root, closing->from_root, FSP_HASH_LEN);
+    refusal->renewal.has_proof = closing->how == FSP_RENEWAL_PROVED;
+    memcpy(refusal->renewal.proof, closing->proof, FSP_SIG_LEN);
+    return rc;
+}
+
 /* Sign a refusal that claims our size and shows the rig's own newest head that we hold. */
 static enum fsp_rc
-sign_refusal(struct passage *p, int status, const uint8_t digest[32], uint64_t size,
-        struct fsp_err *err)
+sign_refusal(
+        struct passage *p, int status, const char *origin, uint64_t size, struct fsp_err *err)
 {
     struct fsp_refusal refusal;
-    enum fsp_rc rc;
+    enum fsp_rc rc = FSP_OK;
 
     memset(&refusal, 0, sizeof(refusal));
     refusal.status = status;
-    memcpy(refusal.bundle, digest, sizeof(refusal.bundle));
-    memcpy(refusal.origin, p->head->head.origin, sizeof(refusal.origin));
+    memcpy(refusal.bundle, p->digest, sizeof(refusal.bundle));
+    memcpy(refusal.origin, origin, strlen(origin) + 1);
     refusal.size = size;
     refusal.has_differs = status == FSP_ANSWER_FORK && p->has_differs;
     refusal.differs = refusal.has_differs ? p->differs : 0;
@@ -408,20 +335,23 @@ sign_refusal(struct passage *p, int status, const uint8_t digest[32], uint64_t s
         refusal.held = (const char *)p->intake->held.data;
         refusal.held_len = p->intake->held.len;
     }
-    rc = fsp_refusal_sign(p->answer, &refusal, p->intake->keys->instructions, err);
+    if (status == FSP_ANSWER_FORK && p->closed && !p->has_differs)
+        rc = show_closing(p, &refusal, err);
+    if (rc == FSP_OK)
+        rc = fsp_refusal_sign(p->answer, &refusal, p->intake->keys->instructions, err);
     if (rc == FSP_OK)
         *p->status = status;
     return rc;
 }
 
-/* The newest head held into intake->held (empty when there is none), and its size. */
+/* The newest head held of a log into intake->held (empty when there is none), and its size. */
 static enum fsp_rc
-load_held(struct passage *p, uint64_t *size, struct fsp_err *err)
+load_held(struct passage *p, int64_t log, uint64_t *size, struct fsp_err *err)
 {
     struct fsp_shelf *shelf = p->intake->shelf;
     struct fsp_range range;
-    enum fsp_rc rc = shelf->ops->head_below(
-            shelf->ctx, p->log.id, UINT64_MAX, &range, &p->intake->held, err);
+    enum fsp_rc rc =
+            shelf->ops->head_below(shelf->ctx, log, UINT64_MAX, &range, &p->intake->held, err);
 
     *size = 0;
     if (rc == FSP_OK) {
@@ -432,16 +362,16 @@ load_held(struct passage *p, uint64_t *size, struct fsp_err *err)
     return rc == FSP_ENOTFOUND ? FSP_OK : rc;
 }
 
-static enum fsp_rc
-answer_gap(struct passage *p, const uint8_t digest[32], struct fsp_err *err)
+enum fsp_rc
+fsp_intake_gap(struct passage *p, const char *origin, int64_t log, struct fsp_err *err)
 {
     struct fsp_shelf *shelf = p->intake->shelf;
     uint64_t size = 0;
-    enum fsp_rc rc = load_held(p, &size, err);
+    enum fsp_rc rc = load_held(p, log, &size, err);
 
     shelf->ops->rollback(
             shelf->ctx); /* an enrolment too: it comes again with the next bundle */
-    return rc == FSP_OK ? sign_refusal(p, FSP_ANSWER_GAP, digest, size, err) : rc;
+    return rc == FSP_OK ? sign_refusal(p, FSP_ANSWER_GAP, origin, size, err) : rc;
 }
 
 static enum fsp_rc
@@ -461,9 +391,13 @@ keep_fork(struct passage *p, struct fsp_err *err)
     fork.held_len = p->intake->held.len;
     fork.came = (const char *)p->intake->note.data;
     fork.came_len = p->intake->note.len;
-    if (p->has_differs) {
-        fork.entry = p->entries[p->differs - p->head->old_size].bytes;
-        fork.entry_len = p->entries[p->differs - p->head->old_size].len;
+    if (!p->has_differs && p->closed) { /* the first that the closed log does not have */
+        fork.has_differs = true;
+        fork.differs = p->range.size;
+    }
+    if (fork.has_differs) {
+        fork.entry = p->entries[fork.differs - p->head->old_size].bytes;
+        fork.entry_len = p->entries[fork.differs - p->head->old_size].len;
     }
     rc = shelf->ops->begin(shelf->ctx, true, err);
     if (rc == FSP_OK)
@@ -476,7 +410,7 @@ keep_fork(struct passage *p, struct fsp_err *err)
 /* Undo, then keep both heads. A log that would have been enrolled by this very bundle is not there
  * after the rollback: nothing is held that could contradict, and nothing is kept. */
 static enum fsp_rc
-answer_fork(struct passage *p, const uint8_t digest[32], struct fsp_err *err)
+answer_fork(struct passage *p, struct fsp_err *err)
 {
     struct fsp_shelf *shelf = p->intake->shelf;
     uint64_t size = 0;
@@ -485,17 +419,17 @@ answer_fork(struct passage *p, const uint8_t digest[32], struct fsp_err *err)
     shelf->ops->rollback(shelf->ctx);
     fsp_buf_reset(&p->intake->held);
     if (p->enrolled_now)
-        return sign_refusal(p, FSP_ANSWER_FORK, digest, 0, err);
-    rc = load_held(p, &size, err);
+        return sign_refusal(p, FSP_ANSWER_FORK, p->head->head.origin, 0, err);
+    rc = load_held(p, p->log.id, &size, err);
     if (rc == FSP_OK)
         rc = keep_fork(p, err);
-    return rc == FSP_OK ? sign_refusal(p, FSP_ANSWER_FORK, digest, size, err) : rc;
+    return rc == FSP_OK ? sign_refusal(p, FSP_ANSWER_FORK, p->log.origin, size, err) : rc;
 }
 
 /* --- the way through ------------------------------------------------------------------------- */
 
 static enum fsp_rc
-settle(struct passage *p, const uint8_t digest[32], struct fsp_err *err)
+settle(struct passage *p, struct fsp_err *err)
 {
     struct fsp_shelf *shelf = p->intake->shelf;
     uint64_t ours;
@@ -506,17 +440,19 @@ settle(struct passage *p, const uint8_t digest[32], struct fsp_err *err)
         return rc;
     ours = p->range.size;
     if (p->head->old_size > ours)
-        return answer_gap(p, digest, err);
+        return fsp_intake_gap(p, p->log.origin, p->log.id, err);
     common = p->head->head.size < ours ? p->head->head.size : ours;
     rc = compare_overlap(p, common, err);
     if (rc == FSP_OK && p->fork)
         rc = weigh_difference(p, err);
+    else if (rc == FSP_OK && p->closed && p->head->head.size > ours)
+        p->fork = true; /* another log continues this one: another copy is writing */
     else if (rc == FSP_OK)
         rc = p->head->head.size > ours ? extend(p, err) : check_covered(p, err);
     if (rc != FSP_OK || *p->status != 0)
         return rc;
     if (p->fork)
-        return answer_fork(p, digest, err);
+        return answer_fork(p, err);
     if (p->head->head.size <= ours) {
         rc = repeat_receipt(p, err);
         if (rc != FSP_ENOTFOUND || ours > 0)
@@ -526,18 +462,18 @@ settle(struct passage *p, const uint8_t digest[32], struct fsp_err *err)
 }
 
 static enum fsp_rc
-pass(struct passage *p, const uint8_t digest[32], struct fsp_err *err)
+pass(struct passage *p, struct fsp_err *err)
 {
     struct fsp_shelf *shelf = p->intake->shelf;
     enum fsp_rc rc = shelf->ops->begin(shelf->ctx, true, err);
 
     if (rc != FSP_OK)
         return rc;
-    rc = find_log(p, err);
+    rc = fsp_intake_find_log(p, err);
     if (rc == FSP_OK && *p->status == 0)
         rc = check_signature(p, err);
     if (rc == FSP_OK && *p->status == 0)
-        rc = settle(p, digest, err);
+        rc = settle(p, err);
     shelf->ops->rollback(shelf->ctx); /* no-op after a commit */
     return rc;
 }
@@ -591,10 +527,11 @@ fsp_intake_take(struct fsp_intake *intake, const uint8_t *bundle, size_t len, in
     if (rc != FSP_OK || *status != 0)
         goto out;
     fsp_bundle_digest(bundle, len, digest);
+    p.digest = digest;
     p.head = fsp_bundle_peek_head(opened);
     p.entries = fsp_bundle_peek_entries(opened, &p.n);
     if (!entries_fit(p.entries, p.n)) {
-        rc = refuse(&p, STATUS_BAD, "an entry is empty or over the limit");
+        rc = fsp_intake_refuse(&p, STATUS_BAD, "an entry is empty or over the limit");
         goto out;
     }
     rc = lock_writer(intake, err);
@@ -603,7 +540,7 @@ fsp_intake_take(struct fsp_intake *intake, const uint8_t *bundle, size_t len, in
     locked = true;
     rc = trust_shelf(intake, err);
     if (rc == FSP_OK)
-        rc = pass(&p, digest, err);
+        rc = pass(&p, err);
     /* Housekeeping: a reader in its way must not turn a receipt into a failure. */
     if (rc == FSP_OK && *status == FSP_ANSWER_TAKEN)
         (void)intake->shelf->ops->tidy(intake->shelf->ctx, false, NULL);

@@ -28,7 +28,7 @@
 #include "proof/tree.h"
 #include "wire/bundle.h"
 
-#define FSP_SHELF_VERSION 1u
+#define FSP_SHELF_VERSION 2u
 #define FSP_MARK_LEN      32 /* of an invitation's token: its hash, so that the shelf cannot enrol */
 
 enum fsp_shelf_access {
@@ -66,6 +66,29 @@ struct fsp_shelf_fork {
     size_t came_len;
     const uint8_t *entry; /* the entry that came at `differs` */
     size_t entry_len;
+};
+
+/* How a renewal was taken. */
+enum fsp_renewal_how {
+    FSP_RENEWAL_PROVED = 0,  /* by the old key's signature */
+    FSP_RENEWAL_INVITED = 1, /* by an invitation: not proved by the old key */
+    FSP_RENEWAL_UNFIT = 2,   /* by an invitation, but what it names is not what is held here */
+};
+
+/* A log that continues another one of its rig. */
+struct fsp_shelf_renewal {
+    int64_t log;  /* the new one */
+    int64_t from; /* the old one, closed since; 0: unfit */
+    uint64_t from_size;
+    uint8_t from_root[FSP_HASH_LEN];
+    uint64_t
+            closed_size; /* entries of the old one that were held then: no more are added to it */
+    enum fsp_renewal_how how;
+    uint8_t proof[FSP_SIG_LEN]; /* when proved */
+    int64_t seen_s;
+    bool confirmed; /* a keeper looked at it and said that it is right */
+    int64_t confirmed_s;
+    char confirmed_by[FSP_NAME_MAX + 1];
 };
 
 typedef enum fsp_rc fsp_shelf_visit(
@@ -108,6 +131,20 @@ struct fsp_shelf_ops {
     /* The first log enrolled after log `after` (0 for the first); FSP_ENOTFOUND at the end. */
     enum fsp_rc (*next_log)(
             void *ctx, int64_t after, struct fsp_shelf_log *out, struct fsp_err *err);
+
+    /* W. Once per new log; the rig's own enrolment comes first (enrol). */
+    enum fsp_rc (*add_renewal)(
+            void *ctx, const struct fsp_shelf_renewal *renewal, struct fsp_err *err);
+    /* How this log began; FSP_ENOTFOUND when it continues none. */
+    enum fsp_rc (*renewal)(
+            void *ctx, int64_t log, struct fsp_shelf_renewal *out, struct fsp_err *err);
+    /* The first log enrolled after `after` (0 for the first) that continues log `from`: when there is
+     * one, `from` is closed. FSP_ENOTFOUND. */
+    enum fsp_rc (*continued)(void *ctx, int64_t from, int64_t after,
+            struct fsp_shelf_renewal *out, struct fsp_err *err);
+    /* W. A second time changes nothing. FSP_ENOTFOUND when the log continues none. */
+    enum fsp_rc (*confirm_renewal)(
+            void *ctx, int64_t log, const char *by, int64_t at_s, struct fsp_err *err);
 
     /* The compact range over all entries of the log. */
     enum fsp_rc (*tip)(void *ctx, int64_t log, struct fsp_range *range, struct fsp_err *err);

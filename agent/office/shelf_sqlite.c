@@ -8,6 +8,7 @@
 
 #include "base/file.h"
 #include "office/shelf_sql.h"
+#include "office/shelf_sqlite_priv.h"
 #include "store/db.h"
 #include "store/logtable.h"
 
@@ -19,14 +20,8 @@
 #define LOCK_WAIT_MS   20
 #define TIDY_BYTES     (INT64_C(4) * 1024 * 1024) /* of write-ahead log before it is folded in */
 
-struct sqlite_shelf {
-    struct fsp_db *db;
-    char *lock_path;
-    char *wal_path;
-    int lock; /* -1: not held */
-};
-
-static const struct fsp_migration migrations[] = {{fsp_logtable_sql}, {shelf_schema_sql}};
+static const struct fsp_migration migrations[] = {
+        {fsp_logtable_sql}, {shelf_schema_sql}, {fsp_shelf_renewal_sql}};
 static const struct fsp_db_schema schema = {.application_id = APPLICATION_ID,
         .what = "office store",
         .steps = migrations,
@@ -597,6 +592,10 @@ const struct fsp_shelf_ops fsp_shelf_sqlite = {
         .enrol = shelf_enrol,
         .find_log = shelf_find_log,
         .next_log = shelf_next_log,
+        .add_renewal = fsp_shelf_add_renewal,
+        .renewal = fsp_shelf_renewal,
+        .continued = fsp_shelf_continued,
+        .confirm_renewal = fsp_shelf_confirm_renewal,
         .tip = shelf_tip,
         .append = shelf_append,
         .entry = shelf_entry,

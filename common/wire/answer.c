@@ -8,6 +8,22 @@
 #define REFUSAL_TITLE "farspool-answer/v1"
 #define ANSWERS_TITLE "farspool-answers/v1\n"
 
+static void
+write_renewed(const struct fsp_refusal *refusal, struct fsp_buf *text)
+{
+    const struct fsp_renewal *renewal = &refusal->renewal;
+
+    fsp_buf_add_text(text, "renewed ");
+    fsp_vkey_write(&refusal->renewed, text);
+    fsp_buf_printf(text, "\nrenewal %llu ", (unsigned long long)renewal->from.size);
+    fsp_base64(text, renewal->from.root, sizeof(renewal->from.root));
+    if (renewal->has_proof) {
+        fsp_buf_add_byte(text, ' ');
+        fsp_base64(text, renewal->proof, sizeof(renewal->proof));
+    }
+    fsp_buf_add_byte(text, '\n');
+}
+
 enum fsp_rc
 fsp_refusal_sign(struct fsp_buf *buf, const struct fsp_refusal *refusal,
         const struct fsp_skey *instructions, struct fsp_err *err)
@@ -22,6 +38,8 @@ fsp_refusal_sign(struct fsp_buf *buf, const struct fsp_refusal *refusal,
             refusal->status, hex, refusal->origin, (unsigned long long)refusal->size);
     if (refusal->has_differs)
         fsp_buf_printf(&text, "differs %llu\n", (unsigned long long)refusal->differs);
+    if (refusal->has_renewed)
+        write_renewed(refusal, &text);
     if (refusal->held != NULL) {
         fsp_buf_add_byte(&text, '\n');
         fsp_buf_add(&text, refusal->held, refusal->held_len);
@@ -61,6 +79,32 @@ read_digest(const struct fsp_line *line, uint8_t out[32])
     return fsp_text_unhex(out, 32, hex);
 }
 
+/* "<size> <root> [<proof>]" */
+static enum fsp_rc
+read_renewal(const struct fsp_line *line, struct fsp_renewal *renewal)
+{
+    const char *end = line->value + line->value_len;
+    const char *root = memchr(line->value, ' ', line->value_len);
+    const char *proof;
+    size_t root_len;
+
+    if (root == NULL || fsp_text_u64(line->value, (size_t)(root - line->value),
+                                &renewal->from.size) != FSP_OK)
+        return FSP_EFORMAT;
+    root++;
+    proof = memchr(root, ' ', (size_t)(end - root));
+    root_len = (size_t)((proof == NULL ? end : proof) - root);
+    if (fsp_unbase64_exact(root, root_len, renewal->from.root, sizeof(renewal->from.root)) !=
+            FSP_OK)
+        return FSP_EFORMAT;
+    renewal->has_proof = proof != NULL;
+    if (proof == NULL)
+        return FSP_OK;
+    proof++;
+    return fsp_unbase64_exact(
+            proof, (size_t)(end - proof), renewal->proof, sizeof(renewal->proof));
+}
+
 /* Bits of the lines that an answer must have, each once. */
 enum seen {
     SEEN_STATUS = 1,
@@ -68,6 +112,8 @@ enum seen {
     SEEN_ORIGIN = 4,
     SEEN_SIZE = 8,
     SEEN_DIFFERS = 16,
+    SEEN_RENEWED = 32,
+    SEEN_RENEWAL = 64,
     SEEN_NEEDED = SEEN_STATUS | SEEN_BUNDLE | SEEN_ORIGIN | SEEN_SIZE,
 };
 
@@ -95,6 +141,14 @@ read_line(struct fsp_refusal *refusal, const struct fsp_line *line, unsigned *bi
         *bit = SEEN_DIFFERS;
         refusal->has_differs = true;
         return read_u64(line, &refusal->differs);
+    }
+    if (fsp_line_is(line, "renewed")) {
+        *bit = SEEN_RENEWED;
+        return fsp_vkey_parse(&refusal->renewed, line->value, line->value_len, NULL);
+    }
+    if (fsp_line_is(line, "renewal")) {
+        *bit = SEEN_RENEWAL;
+        return read_renewal(line, &refusal->renewal);
     }
     return FSP_OK; /* lines of later versions */
 }
@@ -125,7 +179,13 @@ read_text(struct fsp_refusal *refusal, const char *text, size_t len)
             return FSP_EFORMAT;
         seen |= bit;
     }
-    return (seen & SEEN_NEEDED) == SEEN_NEEDED ? FSP_OK : FSP_EFORMAT;
+    if ((seen & SEEN_NEEDED) != SEEN_NEEDED ||
+            ((seen & SEEN_RENEWED) == 0) != ((seen & SEEN_RENEWAL) == 0))
+        return FSP_EFORMAT;
+    refusal->has_renewed = (seen & SEEN_RENEWED) != 0;
+    if (refusal->has_renewed)
+        memcpy(refusal->renewal.from.origin, refusal->origin, sizeof(refusal->origin));
+    return FSP_OK;
 }
 
 enum fsp_rc
@@ -161,6 +221,20 @@ fsp_answers_add(struct fsp_buf *buf, int status, const void *bytes, size_t len)
     fsp_buf_add(buf, bytes, len);
 }
 
+void
+fsp_answers_add_instruction(struct fsp_buf *buf, const void *note, size_t len)
+{
+    fsp_buf_printf(buf, "instruction %zu\n", len);
+    fsp_buf_add(buf, note, len);
+}
+
+bool
+fsp_answers_are(const void *bytes, size_t len)
+{
+    return len >= strlen(ANSWERS_TITLE) &&
+           memcmp(bytes, ANSWERS_TITLE, strlen(ANSWERS_TITLE)) == 0;
+}
+
 enum fsp_rc
 fsp_answers_open(
         struct fsp_answers_cursor *cursor, const void *bytes, size_t len, struct fsp_err *err)
@@ -170,7 +244,7 @@ fsp_answers_open(
     cursor->bytes = bytes;
     cursor->len = len;
     cursor->pos = title;
-    if (len < title || memcmp(bytes, ANSWERS_TITLE, title) != 0) {
+    if (!fsp_answers_are(bytes, len)) {
         cursor->len = 0;
         cursor->pos = 0;
         return fsp_err_set(err, FSP_EFORMAT,
@@ -179,36 +253,59 @@ fsp_answers_open(
     return FSP_OK;
 }
 
-enum fsp_rc
-fsp_answers_next(struct fsp_answers_cursor *cursor, int *status, const uint8_t **bytes,
-        size_t *len, struct fsp_err *err)
+/* "answer <status> <bytes>", "instruction <bytes>", or "<word> ... <bytes>" of a later version. */
+static enum fsp_rc
+read_frame(const struct fsp_line *line, struct fsp_answers_frame *frame)
 {
-    struct fsp_lines lines = {(const char *)cursor->bytes, cursor->len, cursor->pos};
-    struct fsp_line line;
+    const char *end = line->value + line->value_len;
+    const char *last = end; /* where the last word begins */
     uint64_t code = 0;
     uint64_t size = 0;
-    const char *space;
-    enum fsp_rc rc = fsp_lines_next(&lines, &line);
 
-    *status = 0;
-    *bytes = NULL;
-    *len = 0;
-    if (rc == FSP_ENOTFOUND)
-        return fsp_err_set(err, FSP_ENOTFOUND, "no more answers");
-    if (rc != FSP_OK || !fsp_line_is(&line, "answer"))
-        return fsp_err_set(err, FSP_EFORMAT, "the file of answers was altered or cut");
-    space = memchr(line.value, ' ', line.value_len);
-    if (space == NULL ||
-            fsp_text_u64(line.value, (size_t)(space - line.value), &code) != FSP_OK ||
-            fsp_text_u64(space + 1, line.value_len - (size_t)(space - line.value) - 1, &size) !=
-                    FSP_OK ||
-            code < 100 || code > 599 || size > FSP_NOTE_MAX)
-        return fsp_err_set(err, FSP_EFORMAT, "the file of answers was altered");
-    if (size > cursor->len - lines.pos)
-        return fsp_err_set(err, FSP_EFORMAT, "the file of answers was cut short");
-    *status = (int)code;
-    *bytes = cursor->bytes + lines.pos;
-    *len = (size_t)size;
-    cursor->pos = lines.pos + (size_t)size;
+    while (last > line->value && last[-1] != ' ')
+        last--;
+    if (line->key_len == 0 || fsp_text_u64(last, (size_t)(end - last), &size) != FSP_OK ||
+            size > FSP_NOTE_MAX)
+        return FSP_EFORMAT;
+    frame->len = (size_t)size;
+    frame->kind = FSP_FRAME_UNKNOWN;
+    if (fsp_line_is(line, "instruction")) {
+        frame->kind = FSP_FRAME_INSTRUCTION;
+        return last == line->value ? FSP_OK : FSP_EFORMAT;
+    }
+    if (!fsp_line_is(line, "answer"))
+        return FSP_OK;
+    if (last == line->value ||
+            fsp_text_u64(line->value, (size_t)(last - line->value) - 1, &code) != FSP_OK ||
+            code < 100 || code > 599)
+        return FSP_EFORMAT;
+    frame->kind = FSP_FRAME_ANSWER;
+    frame->status = (int)code;
+    return FSP_OK;
+}
+
+enum fsp_rc
+fsp_answers_next(struct fsp_answers_cursor *cursor, struct fsp_answers_frame *frame,
+        struct fsp_err *err)
+{
+    do {
+        struct fsp_lines lines = {(const char *)cursor->bytes, cursor->len, cursor->pos};
+        struct fsp_line line;
+        enum fsp_rc rc = fsp_lines_next(&lines, &line);
+
+        memset(frame, 0, sizeof(*frame));
+        if (rc == FSP_ENOTFOUND)
+            return fsp_err_set(err, FSP_ENOTFOUND, "no more answers");
+        if (rc != FSP_OK || read_frame(&line, frame) != FSP_OK) {
+            memset(frame, 0, sizeof(*frame));
+            return fsp_err_set(err, FSP_EFORMAT, "the file of answers was altered or cut");
+        }
+        if (frame->len > cursor->len - lines.pos) {
+            memset(frame, 0, sizeof(*frame));
+            return fsp_err_set(err, FSP_EFORMAT, "the file of answers was cut short");
+        }
+        frame->bytes = cursor->bytes + lines.pos;
+        cursor->pos = lines.pos + frame->len;
+    } while (frame->kind == FSP_FRAME_UNKNOWN);
     return FSP_OK;
 }

@@ -10,8 +10,13 @@
  *     origin <origin>
  *     size <entries the office holds of it>
  *     [differs <first index whose leaf differs>]
+ *     [renewed <verifier key of the log that continues it>]     422: closed, nothing is added to it
+ *     [renewal <size> <base64 root> [<base64 proof>]]           what it continues, and its proof
  *     <empty line>, then the rig's own signed head that the office holds (when it holds one)
- * A .receipt file: "farspool-answers/v1" LF, then per answer "answer <status> <bytes>" LF, bytes.
+ * A .receipt file: "farspool-answers/v1" LF, then frames: per answer "answer <status> <bytes>" LF,
+ * bytes; behind a 200 the instructions that came with it, each "instruction <bytes>" LF, a signed
+ * note (proof/instruction.h). Over HTTP a 200 is the receipt alone, or such a file with one answer
+ * when instructions wait.
  *
  * Ownership: parsed answers borrow the bytes.
  * Errors: FSP_EFORMAT, FSP_ELIMIT, FSP_EVERIFY.
@@ -27,6 +32,7 @@
 #include "base/err.h"
 #include "proof/key.h"
 #include "proof/note.h"
+#include "proof/renewal.h"
 
 #define FSP_ANSWER_TAKEN   200
 #define FSP_ANSWER_REFUSED 403 /* unsigned: unknown rig, other key, bad signature */
@@ -40,7 +46,10 @@ struct fsp_refusal {
     uint64_t size;
     bool has_differs;
     uint64_t differs;
-    const char *held; /* the rig's signed head held, or NULL; borrowed */
+    bool has_renewed;           /* the log is closed: another one continues it */
+    struct fsp_vkey renewed;    /* that log */
+    struct fsp_renewal renewal; /* from where and by whose word; verified by nobody yet */
+    const char *held;           /* the rig's signed head held, or NULL; borrowed */
     size_t held_len;
 };
 
@@ -50,9 +59,29 @@ enum fsp_rc fsp_refusal_sign(struct fsp_buf *buf, const struct fsp_refusal *refu
 enum fsp_rc fsp_refusal_read(struct fsp_refusal *refusal, const void *bytes, size_t len,
         const struct fsp_vkey *instructions, struct fsp_err *err) FSP_MUST_CHECK;
 
+/* What one answer carries of instructions at most: it stays under the 64 KiB that a rig reads. */
+#define FSP_ANSWER_INSTRUCTIONS      8
+#define FSP_ANSWER_INSTRUCTION_BYTES ((size_t)48 * 1024)
+#define FSP_ANSWER_MAX               (FSP_NOTE_MAX + FSP_ANSWER_INSTRUCTION_BYTES + 1024)
+
 /* Frames of a .receipt file. */
 void fsp_answers_begin(struct fsp_buf *buf);
 void fsp_answers_add(struct fsp_buf *buf, int status, const void *bytes, size_t len);
+void fsp_answers_add_instruction(struct fsp_buf *buf, const void *note, size_t len);
+/* Whether the bytes begin as such a file does; a note never does. */
+bool fsp_answers_are(const void *bytes, size_t len);
+
+enum fsp_frame_kind {
+    FSP_FRAME_UNKNOWN, /* of a later version; never handed out */
+    FSP_FRAME_ANSWER,
+    FSP_FRAME_INSTRUCTION,
+};
+struct fsp_answers_frame {
+    enum fsp_frame_kind kind;
+    int status;           /* of an answer */
+    const uint8_t *bytes; /* borrowed from the file */
+    size_t len;
+};
 struct fsp_answers_cursor {
     const uint8_t *bytes;
     size_t len;
@@ -60,8 +89,8 @@ struct fsp_answers_cursor {
 };
 enum fsp_rc fsp_answers_open(struct fsp_answers_cursor *cursor, const void *bytes, size_t len,
         struct fsp_err *err) FSP_MUST_CHECK;
-/* FSP_ENOTFOUND at the end. */
-enum fsp_rc fsp_answers_next(struct fsp_answers_cursor *cursor, int *status,
-        const uint8_t **bytes, size_t *len, struct fsp_err *err) FSP_MUST_CHECK;
+/* Frames of unknown words are passed over. FSP_ENOTFOUND at the end. */
+enum fsp_rc fsp_answers_next(struct fsp_answers_cursor *cursor, struct fsp_answers_frame *frame,
+        struct fsp_err *err) FSP_MUST_CHECK;
 
 #endif

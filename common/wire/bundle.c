@@ -14,6 +14,7 @@
 #define MAGIC_LEN      4
 #define BOX_ID_LEN     8
 #define FLAG_ENROLMENT 0x01u
+#define FLAG_RENEWAL   0x04u
 #define BOX_CONTEXT    "farspool-box/v1\n"
 
 struct fsp_bundle {
@@ -119,7 +120,8 @@ write_header(struct fsp_buf *inner, const struct fsp_bundle_head *head)
     size_t origin_len = strlen(head->head.origin);
 
     fsp_buf_add_byte(inner, FSP_DICTIONARY_NEWEST);
-    fsp_buf_add_byte(inner, head->enrolment ? FLAG_ENROLMENT : 0);
+    fsp_buf_add_byte(inner, (uint8_t)((head->enrolment ? FLAG_ENROLMENT : 0u) |
+                                      (head->renewal ? FLAG_RENEWAL : 0u)));
     fsp_buf_add_varint(inner, origin_len);
     fsp_buf_add(inner, head->head.origin, origin_len);
     fsp_buf_add_varint(inner, head->old_size);
@@ -130,6 +132,8 @@ write_header(struct fsp_buf *inner, const struct fsp_bundle_head *head)
         fsp_buf_add(inner, head->rig_pub, sizeof(head->rig_pub));
         fsp_buf_add(inner, head->token, FSP_TOKEN_LEN);
     }
+    if (head->renewal)
+        fsp_buf_add(inner, head->rig_pub, sizeof(head->rig_pub));
 }
 
 enum fsp_rc
@@ -144,6 +148,8 @@ fsp_bundle_seal(struct fsp_buf *out, const struct fsp_bundle_head *head,
     if (head->head.size < head->old_size || head->head.size - head->old_size != n)
         return fsp_err_set(err, FSP_EINVAL, "a bundle from %llu to %llu with %zu entries",
                 (unsigned long long)head->old_size, (unsigned long long)head->head.size, n);
+    if (head->enrolment && head->renewal)
+        return fsp_err_set(err, FSP_EINVAL, "a bundle enrols by a token or by its renewal");
     fsp_buf_init(&inner, 2 * FSP_BUNDLE_INFLATED); /* deflate asks for room ahead */
     write_header(&inner, head);
     rc = fsp_buf_check(&inner, "a bundle", err);
@@ -240,7 +246,8 @@ read_header(struct fsp_cursor *cursor, struct fsp_bundle_head *head, uint8_t *di
 
     if (fsp_cursor_u8(cursor, dictionary) != FSP_OK || fsp_cursor_u8(cursor, &flags) != FSP_OK)
         return cut_short(err);
-    if ((flags & ~FLAG_ENROLMENT) != 0)
+    if ((flags & ~(FLAG_ENROLMENT | FLAG_RENEWAL)) != 0 ||
+            flags == (FLAG_ENROLMENT | FLAG_RENEWAL))
         return fsp_err_set(err, FSP_EFORMAT,
                 "the bundle carries flags (%02x) that this program does not know", flags);
     rc = read_origin(cursor, head, err);
@@ -255,6 +262,9 @@ read_header(struct fsp_cursor *cursor, struct fsp_bundle_head *head, uint8_t *di
     if (head->enrolment &&
             (read_array(cursor, head->rig_pub, sizeof(head->rig_pub)) != FSP_OK ||
                     read_array(cursor, head->token, FSP_TOKEN_LEN) != FSP_OK))
+        return cut_short(err);
+    head->renewal = (flags & FLAG_RENEWAL) != 0;
+    if (head->renewal && read_array(cursor, head->rig_pub, sizeof(head->rig_pub)) != FSP_OK)
         return cut_short(err);
     if (head->head.size > INT64_MAX || head->old_size > head->head.size ||
             head->head.size - head->old_size > FSP_BUNDLE_ENTRIES)

@@ -3,9 +3,10 @@
  *
  *   outer:  "FSB1"  u32le length of all that follows  8-byte box key id  sealed box
  *   sealed: header (raw)  deflated entries (raw deflate, preset dictionary)
- *   header: u8 dictionary version, u8 flags (1: enrolment), varint origin length, origin,
+ *   header: u8 dictionary version, u8 flags, varint origin length, origin,
  *           varint old size, varint new size, 32-byte root, 64-byte head signature,
- *           [enrolment: 32-byte public key of the rig, 16-byte token]
+ *           [1, enrolment: 32-byte public key of the rig, 16-byte token]
+ *           [4, renewal: 32-byte public key of the rig]
  *   entries: each entry's bytes and LF, in order: old size .. new size - 1
  * The header's root and signature stand for the signed head: the note is rebuilt from them exactly.
  * docs/formats.md is the full description.
@@ -41,7 +42,8 @@ struct fsp_bundle_head {
     uint64_t old_size;
     uint8_t sig[FSP_SIG_LEN]; /* the rig's note signature over the head */
     bool enrolment;
-    uint8_t rig_pub[32];          /* only with enrolment */
+    bool renewal;                 /* it enrols by its first entry, a proved renewal */
+    uint8_t rig_pub[32];          /* only with enrolment or renewal; never both */
     uint8_t token[FSP_TOKEN_LEN]; /* only with enrolment */
 };
 

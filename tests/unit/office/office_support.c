@@ -175,7 +175,8 @@ rig_bundle(const struct rig *rig, const struct office *office, uint64_t from, ui
     head.head.size = to;
     fsp_range_root(&range, head.head.root);
     head.old_size = from;
-    head.enrolment = enrolment;
+    head.enrolment = enrolment && !rig->by_renewal;
+    head.renewal = enrolment && rig->by_renewal;
     if (enrolment) {
         memcpy(head.rig_pub, fsp_skey_vkey(rig->skey)->pub, sizeof(head.rig_pub));
         memcpy(head.token, rig->token, sizeof(head.token));

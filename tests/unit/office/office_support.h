@@ -7,6 +7,8 @@
 
 #include "support/test.h"
 
+#include <stdbool.h>
+
 #include "base/buf.h"
 #include "base/clock.h"
 #include "office/intake.h"
@@ -33,6 +35,7 @@ struct office {
 struct rig {
     char origin[FSP_ORIGIN_MAX + 1];
     uint8_t token[FSP_TOKEN_LEN];
+    bool by_renewal; /* it enrols by its first entry */
     struct fsp_skey *skey;
     char *entries[ENTRIES_MAX];
     size_t n;

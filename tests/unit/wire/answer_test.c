@@ -162,11 +162,44 @@ a_file_of_answers_gives_them_back_in_order(void **state)
     fsp_buf_fini(&buf);
 }
 
+static void
+a_closed_log_is_told_what_continues_it(void **state)
+{
+    struct fsp_refusal want = sample();
+    struct fsp_refusal got;
+    struct fsp_buf buf;
+    struct fsp_err err;
+
+    want.has_differs = false;
+    want.has_renewed = true;
+    want.renewed = *fsp_skey_vkey(*state);
+    want.renewal.from.size = 9;
+    memset(want.renewal.from.root, 0x5A, sizeof(want.renewal.from.root));
+    memset(want.renewal.proof, 0x6B, sizeof(want.renewal.proof));
+    for (int proved = 0; proved < 2; proved++) {
+        want.renewal.has_proof = proved == 1;
+        fsp_buf_init(&buf, FSP_NOTE_MAX);
+        assert_ok(fsp_refusal_sign(&buf, &want, *state, &err), &err);
+        assert_ok(fsp_refusal_read(&got, buf.data, buf.len, fsp_skey_vkey(*state), &err), &err);
+        assert_true(got.has_renewed);
+        assert_true(fsp_vkey_equal(&got.renewed, &want.renewed));
+        assert_string_equal(got.renewal.from.origin, want.origin);
+        assert_int_equal(got.renewal.from.size, 9);
+        assert_memory_equal(got.renewal.from.root, want.renewal.from.root, FSP_HASH_LEN);
+        assert_int_equal(got.renewal.has_proof, proved == 1);
+        if (proved == 1)
+            assert_memory_equal(got.renewal.proof, want.renewal.proof, FSP_SIG_LEN);
+        assert_int_equal(got.held_len, want.held_len);
+        fsp_buf_fini(&buf);
+    }
+}
+
 int
 main(void)
 {
 #define T(f) cmocka_unit_test_setup_teardown(f, setup, teardown)
     const struct CMUnitTest tests[] = {
+            cmocka_unit_test(a_closed_log_is_told_what_continues_it),
             T(a_refusal_reads_back_as_it_was_signed),
             T(every_flipped_bit_and_truncation_of_a_refusal_is_refused),
             T(another_key_or_another_text_is_no_answer),

@@ -267,10 +267,37 @@ the_digest_of_a_bundle_is_sha_256(void **state)
     assert_memory_equal(got, want, sizeof(want));
 }
 
+static void
+a_renewal_carries_the_new_key_and_never_a_token_too(void **state)
+{
+    struct fsp_box_key key = new_box_key();
+    struct fsp_bundle_head head = sample_head(false);
+    const struct fsp_bundle_head *got;
+    struct fsp_bundle *bundle = NULL;
+    struct fsp_buf sealed;
+    struct fsp_err err;
+
+    (void)state;
+    head.renewal = true;
+    fsp_buf_init(&sealed, FSP_BUNDLE_MAX);
+    assert_ok(fsp_bundle_seal(&sealed, &head, entries, ENTRIES, key.pub, &err), &err);
+    assert_ok(fsp_bundle_open(sealed.data, sealed.len, &key, 1, &bundle, &err), &err);
+    got = fsp_bundle_peek_head(bundle);
+    assert_true(got->renewal);
+    assert_false(got->enrolment);
+    assert_memory_equal(got->rig_pub, head.rig_pub, sizeof(head.rig_pub));
+    fsp_bundle_free(bundle);
+    head.enrolment = true;
+    assert_int_equal(
+            fsp_bundle_seal(&sealed, &head, entries, ENTRIES, key.pub, &err), FSP_EINVAL);
+    fsp_buf_fini(&sealed);
+}
+
 int
 main(void)
 {
     const struct CMUnitTest tests[] = {
+            cmocka_unit_test(a_renewal_carries_the_new_key_and_never_a_token_too),
             cmocka_unit_test(a_box_key_is_completed_from_its_secret),
             cmocka_unit_test(the_digest_of_a_bundle_is_sha_256),
             cmocka_unit_test(a_bundle_opens_to_what_was_sealed),
