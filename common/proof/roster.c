@@ -88,17 +88,21 @@ cut_words(const char *line, size_t len, struct words *words)
     }
 }
 
-/* The one form that is written: seconds, T and Z. */
+/* The one form that is written. */
 static bool
 read_time(const char *text, size_t len, int64_t *out)
 {
     char copy[FSP_TIME_TEXT_LEN + 1];
+    char again[FSP_TIME_TEXT_LEN + 1];
 
-    if (len != FSP_TIME_TEXT_LEN || text[10] != 'T' || text[len - 1] != 'Z')
+    if (len != FSP_TIME_TEXT_LEN)
         return false;
     memcpy(copy, text, len);
     copy[len] = '\0';
-    return fsp_time_parse(copy, NULL, out, NULL) == FSP_OK;
+    if (fsp_time_parse(copy, NULL, out, NULL) != FSP_OK)
+        return false;
+    fsp_time_text(*out, again);
+    return strcmp(again, copy) == 0;
 }
 
 static bool
@@ -109,7 +113,7 @@ read_day(const char *text, size_t len, int64_t *out)
     if (len != DAY_LEN)
         return false;
     memcpy(copy, text, len);
-    return fsp_time_parse(copy, NULL, out, NULL) == FSP_OK;
+    return read_time(copy, FSP_TIME_TEXT_LEN, out);
 }
 
 static enum fsp_rc
