@@ -201,7 +201,7 @@ line_text(const struct view *view, const struct fsp_ledger *ledger, const struct
     }
     fsp_ledger_text(ledger, out);
     fsp_time_text(view->as_of_s, time);
-    fsp_buf_printf(out, "\nrig %s of %s, as of %s\nrecords: %" PRIu64 ", office holds %" PRIu64,
+    fsp_buf_printf(out, "rig %s of %s, as of %s\nrecords: %" PRIu64 ", office holds %" PRIu64,
             view->about->rig, view->about->fleet, time, progress->size, progress->held);
     if (progress->has_oldest)
         fsp_buf_printf(out, ", oldest waits %.1f h", (double)waited(view) / 3600.0);
