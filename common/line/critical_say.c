@@ -218,14 +218,19 @@ void
 fsp_critical_brief(
         size_t rank, const struct fsp_candidate *one, enum fsp_units units, struct fsp_buf *buf)
 {
-    fsp_buf_printf(buf, "%zu. %.2f laps ", rank, one->laps);
+    fsp_buf_printf(buf, "%zu. ", rank);
+    fsp_say_laps(buf, one->laps);
+    fsp_buf_add_text(buf, " laps ");
     fsp_say_length(buf, one->cut_m, units);
     if (one->moves > 0) {
-        fsp_buf_add_text(buf, " (slip ");
+        fsp_buf_add_text(buf, ", slip ");
         if (one->moves > 1)
             fsp_buf_printf(buf, "%d x ", one->moves);
         fsp_say_length(buf, one->slip_m, units);
-        fsp_buf_add_byte(buf, ')');
     }
-    fsp_buf_printf(buf, " leaves %d sheave, %d crossover", one->sheaves, one->crossovers);
+    if (one->n_left == 0)
+        fsp_buf_add_text(buf, ": nothing");
+    else
+        fsp_buf_printf(buf, ": %d sheave, %d crossover, %d back", one->sheaves, one->crossovers,
+                one->left[0].slips_ago);
 }

@@ -41,7 +41,8 @@ void fsp_critical_json(
 /* One candidate: a line with its figures, then up to `left` of what it leaves, one line each. */
 void fsp_critical_text(size_t rank, const struct fsp_candidate *one, int lines, size_t left,
         enum fsp_units units, struct fsp_buf *buf);
-/* "1. 10.5 laps = 86 ft, slip 29 ft: leaves 0 sheave, 1 crossover"; no line end. */
+/* "1. 10.5 laps 86.2 ft, slip 2 x 27.4 ft: 18 sheave, 2 crossover, 2 back": what it leaves, and how
+ * many slips back the nearest lies; no line end. */
 void fsp_critical_brief(size_t rank, const struct fsp_candidate *one, enum fsp_units units,
         struct fsp_buf *buf);
 

@@ -6,11 +6,13 @@
 #include "base/clock.h"
 #include "base/text.h"
 #include "line/ledger_priv.h"
+#include "line/nextcut.h"
 
-#define NOTES_SHOWN  6
-#define DUTIES_SHOWN 5
+#define NOTES_SHOWN  4
+#define DUTIES_SHOWN 4
 #define DATE_LEN     10
-#define WIDTH        96
+#define YEAR_LEN     5 /* "2026-" */
+#define WIDTH        80
 #define INDENT       9
 
 static void
@@ -25,15 +27,6 @@ static void
 word(struct fsp_buf *buf, const char *text)
 {
     fsp_buf_printf(buf, "%-*s", INDENT, text);
-}
-
-static void
-date(struct fsp_buf *buf, int64_t at_s)
-{
-    char at[FSP_TIME_TEXT_LEN + 1];
-
-    fsp_time_text(at_s, at);
-    fsp_buf_add(buf, at, DATE_LEN);
 }
 
 static void
@@ -52,26 +45,49 @@ upper(struct fsp_buf *buf, const char *text)
         fsp_buf_add_byte(buf, (uint8_t)toupper((unsigned char)*text));
 }
 
-/* "; about 2026-04-01 at the recent pace (2026-03-28 to 2026-04-10), an estimate" */
+/* "03-26", with the year before it when it is not that of the newest record. */
 static void
-about(const struct fsp_ledger *ledger, const struct fsp_forecast_day *day, struct fsp_buf *buf)
+day(const struct fsp_ledger *ledger, int64_t at_s, struct fsp_buf *buf)
 {
-    if (!ledger->forecast.known || day->likely_s <= ledger->view.last_at_s)
+    char at[FSP_TIME_TEXT_LEN + 1], now[FSP_TIME_TEXT_LEN + 1];
+
+    if (at_s == FSP_FORECAST_NONE) {
+        fsp_buf_add_text(buf, "no end");
+        return;
+    }
+    fsp_time_text(at_s, at);
+    fsp_time_text(ledger->view.last_at_s, now);
+    if (memcmp(at, now, YEAR_LEN) == 0)
+        fsp_buf_add(buf, at + YEAR_LEN, DATE_LEN - YEAR_LEN);
+    else
+        fsp_buf_add(buf, at, DATE_LEN);
+}
+
+static void
+clock_of(int64_t at_s, struct fsp_buf *buf)
+{
+    char at[FSP_TIME_TEXT_LEN + 1];
+
+    fsp_time_text(at_s, at);
+    fsp_buf_printf(buf, " %.5sZ", at + DATE_LEN + 1);
+}
+
+/* "; estimate 03-26 (03-20 to 04-02)" */
+static void
+about(const struct fsp_ledger *ledger, const struct fsp_forecast_day *when, struct fsp_buf *buf)
+{
+    if (!ledger->forecast.known || when->likely_s <= ledger->view.last_at_s)
         return; /* cannot be said, or due already */
-    fsp_buf_add_text(buf, "; about ");
-    date(buf, day->likely_s);
-    if (day->earliest_s / 86400 != day->likely_s / 86400 ||
-            day->latest_s / 86400 != day->likely_s / 86400) {
+    fsp_buf_add_text(buf, "; estimate ");
+    day(ledger, when->likely_s, buf);
+    if (when->earliest_s / 86400 != when->likely_s / 86400 ||
+            when->latest_s / 86400 != when->likely_s / 86400) {
         fsp_buf_add_text(buf, " (");
-        date(buf, day->earliest_s);
+        day(ledger, when->earliest_s, buf);
         fsp_buf_add_text(buf, " to ");
-        if (day->latest_s != FSP_FORECAST_NONE)
-            date(buf, day->latest_s);
-        else
-            fsp_buf_add_text(buf, "no end");
+        day(ledger, when->latest_s, buf);
         fsp_buf_add_byte(buf, ')');
     }
-    fsp_buf_add_text(buf, ", an estimate");
 }
 
 static bool
@@ -80,18 +96,36 @@ counts_down(enum fsp_due due, double goal_j)
     return goal_j > 0 && due != FSP_DUE_UNKNOWN && due != FSP_DUE_OUT_OF_SERVICE;
 }
 
-/* "1,190 ton-miles left of 1,500 ton-miles (20 % served)" or "12 ton-miles over …". */
+/* A figure of work by itself: no more digits than count. */
+static void
+work_figure(double joules, enum fsp_units units, struct fsp_buf *buf)
+{
+    double value = joules / (units == FSP_UNITS_METRIC ? FSP_TONNE_KM_J : FSP_TON_MILE_J);
+
+    fsp_say_number(buf, value, fabs(value) >= 100 ? 0 : 1);
+}
+
+static const char *
+work_unit(enum fsp_units units)
+{
+    return units == FSP_UNITS_METRIC ? "t-km" : "ton-miles";
+}
+
+/* "1,190 of 1,500 ton-miles left" or "12.0 ton-miles over the goal of 1,500". */
 static void
 remaining(double served_j, double goal_j, enum fsp_units units, struct fsp_buf *buf)
 {
     double left = goal_j - served_j;
 
-    fsp_say_work(buf, fabs(left), units);
-    fsp_buf_add_text(buf, left >= 0 ? " left of " : " over the goal of ");
-    fsp_say_work(buf, goal_j, units);
-    fsp_buf_add_text(buf, " (");
-    fsp_say_number(buf, floor(100 * served_j / goal_j + 1e-9), 0);
-    fsp_buf_add_text(buf, " % served)");
+    work_figure(fabs(left), units, buf);
+    if (left >= 0) {
+        fsp_buf_add_text(buf, " of ");
+        work_figure(goal_j, units, buf);
+        fsp_buf_printf(buf, " %s left", work_unit(units));
+    } else {
+        fsp_buf_printf(buf, " %s over the goal of ", work_unit(units));
+        work_figure(goal_j, units, buf);
+    }
 }
 
 static void
@@ -149,24 +183,16 @@ amount_line(const struct fsp_ledger *ledger, struct fsp_buf *buf)
         fsp_buf_add_text(buf, " by tape");
         if (lap > 0) {
             fsp_buf_add_text(buf, " (");
-            fsp_say_number(buf, view->programme_m / lap, 2);
+            fsp_say_laps(buf, view->programme_m / lap);
             fsp_buf_add_text(buf, " laps of ");
             fsp_say_length(buf, lap, units);
             fsp_buf_add_byte(buf, ')');
         }
         fsp_buf_add_text(buf, ", slip ");
         fsp_say_length(buf, view->programme_m / view->slips, units);
-        fsp_buf_printf(buf, " at a time, %d of %d made", view->slips_made, view->slips);
+        fsp_buf_printf(buf, ", %d of %d made", view->slips_made, view->slips);
     } else {
         fsp_buf_add_text(buf, "no programme");
-    }
-    fsp_buf_add_text(buf, "; table: ");
-    if (view->table_cut_m > 0) {
-        fsp_say_number(buf, view->table_laps, 2);
-        fsp_buf_add_text(buf, " laps, ");
-        fsp_say_length(buf, view->table_cut_m, units);
-    } else {
-        fsp_buf_add_text(buf, "none for this mast and drum");
     }
     fsp_buf_add_byte(buf, '\n');
 }
@@ -188,10 +214,9 @@ lift_lines(const struct fsp_ledger *ledger, struct fsp_buf *buf)
         return;
     }
     fsp_say_load(buf, view->load_at_5_n, units);
-    fsp_buf_add_text(buf, " at design factor 5, ");
+    fsp_buf_add_text(buf, " at factor 5, ");
     fsp_say_load(buf, view->load_at_3_n, units);
-    fsp_buf_add_text(buf, " at 3: the line's limit, never the rig's\n");
-    word(buf, "");
+    fsp_buf_add_text(buf, " at 3: the line's limit, never the rig's; ");
     if (view->lowest_rating == NULL) {
         fsp_buf_add_text(
                 buf, "line only; mast, block, anchor, drawworks and pipe not checked\n");
@@ -199,7 +224,7 @@ lift_lines(const struct fsp_ledger *ledger, struct fsp_buf *buf)
     }
     fsp_buf_printf(buf, "lowest rating given: %s, ", view->lowest_rating);
     fsp_say_load(buf, view->lowest_rating_n, units);
-    fsp_buf_add_text(buf, " on the hook; what is not rated here is not checked\n");
+    fsp_buf_add_text(buf, "; the rest not checked\n");
 }
 
 static void
@@ -227,9 +252,7 @@ line_line(const struct fsp_ledger *ledger, struct fsp_buf *buf)
         fsp_buf_add_text(buf, ", ");
         show(buf, view->rig_state);
     }
-    fsp_buf_add_text(buf, "; recorded up to ");
-    minute(buf, view->last_at_s);
-    fsp_buf_printf(buf, ", %zu entries\n", view->entries);
+    fsp_buf_add_byte(buf, '\n');
 }
 
 static void
@@ -242,7 +265,7 @@ figures(const struct fsp_ledger *ledger, struct fsp_buf *buf)
     word(buf, "Lengths");
     fsp_buf_add_text(buf, "in service ");
     fsp_say_length(buf, view->in_service_m, units);
-    fsp_buf_add_text(buf, ", slipped since the cut ");
+    fsp_buf_add_text(buf, ", slipped ");
     fsp_say_length(buf, view->slipped_since_cut_m, units);
     fsp_buf_add_text(buf, ", on the reel ");
     fsp_say_length(buf, view->on_reel_m, units);
@@ -252,22 +275,21 @@ figures(const struct fsp_ledger *ledger, struct fsp_buf *buf)
     fsp_buf_add_byte(buf, '\n');
     word(buf, "Work");
     fsp_buf_add_text(buf, "since slip ");
-    fsp_say_work(buf, view->work_since_slip_j, units);
-    fsp_buf_add_text(buf, ", since cut ");
-    fsp_say_work(buf, view->work_since_cut_j, units);
-    fsp_buf_add_text(buf, ", on this line ");
-    fsp_say_work(buf, view->work_line_j, units);
-    fsp_buf_add_byte(buf, '\n');
-    word(buf, "Factor");
+    work_figure(view->work_since_slip_j, units, buf);
+    fsp_buf_add_text(buf, ", cut ");
+    work_figure(view->work_since_cut_j, units, buf);
+    fsp_buf_add_text(buf, ", line ");
+    work_figure(view->work_line_j, units, buf);
+    fsp_buf_printf(buf, " %s; ", work_unit(units));
     if (view->min_factor > 0) {
-        fsp_buf_add_text(buf, "lowest on the fast line since the cut: ");
+        fsp_buf_add_text(buf, "lowest factor ");
         fsp_say_number(buf, view->min_factor, 2);
-        if (view->below_minimum > 0)
-            fsp_buf_printf(buf, "; %d operation%s BELOW the minimum of their service",
-                    view->below_minimum, view->below_minimum == 1 ? "" : "s");
     } else {
-        fsp_buf_add_text(buf, "none known since the cut");
+        fsp_buf_add_text(buf, "no factor known");
     }
+    if (view->below_minimum > 0)
+        fsp_buf_printf(buf, "; %d operation%s BELOW the minimum of their service",
+                view->below_minimum, view->below_minimum == 1 ? "" : "s");
     fsp_buf_add_byte(buf, '\n');
 }
 
@@ -303,7 +325,8 @@ duties(const struct fsp_ledger *ledger, struct fsp_buf *buf)
             fsp_buf_add_text(buf, ", rests while the rig is stacked");
         } else if (duty->due_s != 0) {
             fsp_buf_add_text(buf, duty->overdue ? " OVERDUE since " : " by ");
-            minute(buf, duty->due_s);
+            day(ledger, duty->due_s, buf);
+            clock_of(duty->due_s, buf);
         }
         fsp_buf_add_text(buf, ": ");
         show(buf, duty->why);
@@ -325,6 +348,32 @@ texts(const struct fsp_ledger *ledger, const char *name,
         show(buf, text);
         fsp_buf_add_byte(buf, '\n');
     }
+}
+
+/* What the count rests on: in one paragraph each. */
+static void
+count_lines(const struct fsp_ledger *ledger, struct fsp_buf *buf)
+{
+    const char *text;
+    size_t i;
+
+    word(buf, "Count");
+    fsp_buf_printf(buf, "%zu entries up to ", ledger->view.entries);
+    minute(buf, ledger->view.last_at_s);
+    for (i = 0; (text = fsp_ledger_doubt(ledger, i)) != NULL; i++) {
+        fsp_buf_add_text(buf, "; ");
+        show(buf, text);
+    }
+    fsp_buf_add_byte(buf, '\n');
+    for (i = 0; (text = fsp_ledger_assumed(ledger, i)) != NULL; i++) {
+        if (i == 0)
+            word(buf, "Assumed");
+        else
+            fsp_buf_add_text(buf, "; ");
+        show(buf, text);
+    }
+    if (i > 0)
+        fsp_buf_add_byte(buf, '\n');
 }
 
 static void
@@ -357,8 +406,9 @@ handover(const struct fsp_ledger *ledger, struct fsp_buf *buf)
         double left = view->goal_j - view->served_j;
 
         fsp_buf_add_text(buf, ", ");
-        fsp_say_work(buf, fabs(left), fsp_ledger_units(ledger));
-        fsp_buf_add_text(buf, left >= 0 ? " left" : " over");
+        work_figure(fabs(left), fsp_ledger_units(ledger), buf);
+        fsp_buf_printf(buf, " %s %s", work_unit(fsp_ledger_units(ledger)),
+                left >= 0 ? "left" : "over");
         if (view->incomplete)
             fsp_buf_add_text(buf, " on an incomplete count");
     }
@@ -389,10 +439,10 @@ write_all(const struct fsp_ledger *ledger, struct fsp_buf *buf)
     slip_line(ledger, buf);
     if (hung) {
         amount_line(ledger, buf);
+        fsp_ledger_next_cut_text(ledger, buf);
         lift_lines(ledger, buf);
     }
     texts(ledger, "FINDING", defect, buf);
-    fsp_buf_add_byte(buf, '\n');
     if (hung) {
         line_line(ledger, buf);
         figures(ledger, buf);
@@ -402,13 +452,12 @@ write_all(const struct fsp_ledger *ledger, struct fsp_buf *buf)
     }
     last_cut(ledger, buf);
     duties(ledger, buf);
-    texts(ledger, "Count", fsp_ledger_doubt, buf);
-    texts(ledger, "Assumed", fsp_ledger_assumed, buf);
+    count_lines(ledger, buf);
     notes(ledger, buf);
     if (hung)
         handover(ledger, buf);
-    fsp_buf_add_text(buf, "\nVisual inspection overrides the count, always. Local codes, the "
-                          "makers' figures and licensed\npractice come first.\n");
+    fsp_buf_add_text(buf, "Visual inspection overrides the count, always; codes and makers' "
+                          "figures first.\n");
 }
 
 /* Break one line at spaces, what follows under the first column of its text. */

@@ -2,8 +2,10 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
+#include "base/mem.h"
 #include "line/ledger_priv.h"
 
 /* A length of the rig's particulars; 0 when not given. */
@@ -100,4 +102,76 @@ fsp_ledger_next_cut(
         refuse(out, err.text);
     else if (out->n == 0)
         refuse(out, "more has been slipped since the cut than any length near the table's");
+}
+
+/* ---- text ---- */
+
+#define SHOWN 2 /* candidates beside the table's own */
+
+/* "table 11.5 laps, 94.5 ft; " */
+static void
+say_table(const struct fsp_ledger *ledger, struct fsp_buf *buf)
+{
+    const struct fsp_ledger_view *view = &ledger->view;
+
+    if (!(view->table_cut_m > 0)) {
+        fsp_buf_add_text(buf, "no table for this mast and drum; ");
+        return;
+    }
+    fsp_buf_add_text(buf, "table ");
+    fsp_say_laps(buf, view->table_laps);
+    fsp_buf_add_text(buf, " laps, ");
+    fsp_say_length(buf, view->table_cut_m, fsp_ledger_units(ledger));
+    fsp_buf_add_text(buf, "; ");
+}
+
+static void
+say_needs(const struct fsp_next_cut *next, struct fsp_buf *buf)
+{
+    size_t i;
+
+    fsp_buf_add_text(buf, "the check of the critical points needs ");
+    for (i = 0; i < next->n_needs; i++)
+        fsp_buf_printf(buf, "%s%s", i == 0 ? "" : ", ", next->needs[i]);
+    fsp_buf_add_text(buf, " of the rig\n");
+}
+
+/* The best ones and the table's own. */
+static void
+say_list(const struct fsp_next_cut *next, enum fsp_units units, struct fsp_buf *buf)
+{
+    size_t i;
+
+    fsp_buf_add_text(buf, "best where this line lay, each leaves:\n");
+    for (i = 0; i < next->n; i++) {
+        if (i >= SHOWN && fabs(next->list[i].laps - next->table_laps) > 1e-9)
+            continue;
+        fsp_buf_add_text(buf, "         ");
+        fsp_critical_brief(i + 1, &next->list[i], units, buf);
+        fsp_buf_add_byte(buf, '\n');
+    }
+}
+
+void
+fsp_ledger_next_cut_text(const struct fsp_ledger *ledger, struct fsp_buf *buf)
+{
+    struct fsp_next_cut *next = fsp_mem_array(1, sizeof(*next));
+    struct fsp_buf assumed;
+
+    if (next == NULL) {
+        buf->rc = FSP_ENOMEM;
+        return;
+    }
+    fsp_buf_init(&assumed, 2000);
+    fsp_ledger_next_cut(ledger, next, &assumed);
+    fsp_buf_add_text(buf, "Points   ");
+    say_table(ledger, buf);
+    if (next->n_needs > 0)
+        say_needs(next, buf);
+    else if (next->n > 0)
+        say_list(next, fsp_ledger_units(ledger), buf);
+    else
+        fsp_buf_printf(buf, "critical points not checked: %s\n", next->why_not);
+    fsp_buf_fini(&assumed);
+    free(next);
 }

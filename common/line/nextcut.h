@@ -31,5 +31,7 @@ struct fsp_next_cut {
 /* assumed gets one line for each particular taken for one not given. */
 void fsp_ledger_next_cut(
         const struct fsp_ledger *ledger, struct fsp_next_cut *out, struct fsp_buf *assumed);
+/* For a person: the best lengths and the table's, or what the check would need. */
+void fsp_ledger_next_cut_text(const struct fsp_ledger *ledger, struct fsp_buf *buf);
 
 #endif

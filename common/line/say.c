@@ -49,6 +49,14 @@ fsp_say_length(struct fsp_buf *buf, double metres, enum fsp_units units)
 }
 
 void
+fsp_say_laps(struct fsp_buf *buf, double laps)
+{
+    bool tenths = fabs(laps * 10 - round(laps * 10)) < 1e-6;
+
+    fsp_say_number(buf, laps, tenths ? 1 : 2);
+}
+
+void
 fsp_say_load(struct fsp_buf *buf, double newtons, enum fsp_units units)
 {
     if (units == FSP_UNITS_METRIC) {

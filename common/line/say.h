@@ -25,6 +25,8 @@ enum fsp_units {
 void fsp_say_number(struct fsp_buf *buf, double value, int decimals);
 /* "9,300 ft" or "2,834.6 m"; whole feet and tenths of metres from 100 up, else one more decimal. */
 void fsp_say_length(struct fsp_buf *buf, double metres, enum fsp_units units);
+/* "11.5", "11.25". */
+void fsp_say_laps(struct fsp_buf *buf, double laps);
 /* "400,000 lb" or "1,779.3 kN". */
 void fsp_say_load(struct fsp_buf *buf, double newtons, enum fsp_units units);
 /* "53.70 ton-miles" or "78.40 t-km". */
