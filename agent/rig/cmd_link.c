@@ -301,18 +301,20 @@ judge_all(struct fsp_journal *journal, const uint8_t *bytes, size_t len, struct 
     while (rc == FSP_OK) {
         struct fsp_answer answer = {.bundle = NULL};
         struct fsp_verdict verdict;
-        const uint8_t *one;
-        int status;
+        struct fsp_answers_frame frame;
 
-        rc = fsp_answers_next(&cursor, &status, &one, &answer.len, err);
+        rc = fsp_answers_next(&cursor, &frame, err);
         if (rc == FSP_ENOTFOUND) {
             fsp_err_clear(err);
             return FSP_OK;
         }
         if (rc != FSP_OK)
             break;
-        answer.status = status;
-        answer.bytes = one;
+        if (frame.kind != FSP_FRAME_ANSWER)
+            continue;
+        answer.status = frame.status;
+        answer.bytes = frame.bytes;
+        answer.len = frame.len;
         rc = fsp_receipt_judge(journal, &answer, &verdict, err);
         if (rc != FSP_OK)
             break;

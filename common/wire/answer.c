@@ -285,8 +285,8 @@ read_frame(const struct fsp_line *line, struct fsp_answers_frame *frame)
 }
 
 enum fsp_rc
-fsp_answers_next(struct fsp_answers_cursor *cursor, struct fsp_answers_frame *frame,
-        struct fsp_err *err)
+fsp_answers_next(
+        struct fsp_answers_cursor *cursor, struct fsp_answers_frame *frame, struct fsp_err *err)
 {
     do {
         struct fsp_lines lines = {(const char *)cursor->bytes, cursor->len, cursor->pos};

@@ -14,6 +14,7 @@
 #define MAGIC_LEN      4
 #define BOX_ID_LEN     8
 #define FLAG_ENROLMENT 0x01u
+#define FLAG_NEWEST    0x02u
 #define FLAG_RENEWAL   0x04u
 #define BOX_CONTEXT    "farspool-box/v1\n"
 
@@ -121,6 +122,7 @@ write_header(struct fsp_buf *inner, const struct fsp_bundle_head *head)
 
     fsp_buf_add_byte(inner, FSP_DICTIONARY_NEWEST);
     fsp_buf_add_byte(inner, (uint8_t)((head->enrolment ? FLAG_ENROLMENT : 0u) |
+                                      (head->has_newest ? FLAG_NEWEST : 0u) |
                                       (head->renewal ? FLAG_RENEWAL : 0u)));
     fsp_buf_add_varint(inner, origin_len);
     fsp_buf_add(inner, head->head.origin, origin_len);
@@ -132,6 +134,8 @@ write_header(struct fsp_buf *inner, const struct fsp_bundle_head *head)
         fsp_buf_add(inner, head->rig_pub, sizeof(head->rig_pub));
         fsp_buf_add(inner, head->token, FSP_TOKEN_LEN);
     }
+    if (head->has_newest)
+        fsp_buf_add(inner, head->newest, sizeof(head->newest));
     if (head->renewal)
         fsp_buf_add(inner, head->rig_pub, sizeof(head->rig_pub));
 }
@@ -246,8 +250,8 @@ read_header(struct fsp_cursor *cursor, struct fsp_bundle_head *head, uint8_t *di
 
     if (fsp_cursor_u8(cursor, dictionary) != FSP_OK || fsp_cursor_u8(cursor, &flags) != FSP_OK)
         return cut_short(err);
-    if ((flags & ~(FLAG_ENROLMENT | FLAG_RENEWAL)) != 0 ||
-            flags == (FLAG_ENROLMENT | FLAG_RENEWAL))
+    if ((flags & ~(FLAG_ENROLMENT | FLAG_NEWEST | FLAG_RENEWAL)) != 0 ||
+            (flags & ~FLAG_NEWEST) == (FLAG_ENROLMENT | FLAG_RENEWAL))
         return fsp_err_set(err, FSP_EFORMAT,
                 "the bundle carries flags (%02x) that this program does not know", flags);
     rc = read_origin(cursor, head, err);
@@ -262,6 +266,9 @@ read_header(struct fsp_cursor *cursor, struct fsp_bundle_head *head, uint8_t *di
     if (head->enrolment &&
             (read_array(cursor, head->rig_pub, sizeof(head->rig_pub)) != FSP_OK ||
                     read_array(cursor, head->token, FSP_TOKEN_LEN) != FSP_OK))
+        return cut_short(err);
+    head->has_newest = (flags & FLAG_NEWEST) != 0;
+    if (head->has_newest && read_array(cursor, head->newest, sizeof(head->newest)) != FSP_OK)
         return cut_short(err);
     head->renewal = (flags & FLAG_RENEWAL) != 0;
     if (head->renewal && read_array(cursor, head->rig_pub, sizeof(head->rig_pub)) != FSP_OK)

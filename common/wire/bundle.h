@@ -6,6 +6,7 @@
  *   header: u8 dictionary version, u8 flags, varint origin length, origin,
  *           varint old size, varint new size, 32-byte root, 64-byte head signature,
  *           [1, enrolment: 32-byte public key of the rig, 16-byte token]
+ *           [2, newest: 8-byte id of the newest instruction in the rig's log]
  *           [4, renewal: 32-byte public key of the rig]
  *   entries: each entry's bytes and LF, in order: old size .. new size - 1
  * The header's root and signature stand for the signed head: the note is rebuilt from them exactly.
@@ -26,6 +27,7 @@
 #include "base/clock.h"
 #include "base/err.h"
 #include "base/limits.h"
+#include "proof/instruction.h"
 #include "proof/key.h"
 #include "proof/note.h"
 
@@ -45,6 +47,8 @@ struct fsp_bundle_head {
     bool renewal;                 /* it enrols by its first entry, a proved renewal */
     uint8_t rig_pub[32];          /* only with enrolment or renewal; never both */
     uint8_t token[FSP_TOKEN_LEN]; /* only with enrolment */
+    bool has_newest; /* instructions are in the rig's log; this is the newest there */
+    uint8_t newest[FSP_INSTRUCTION_ID_LEN];
 };
 
 /* Seal a bundle into out (appended). entries: old_size .. head.size - 1. */

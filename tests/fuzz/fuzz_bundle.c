@@ -13,14 +13,15 @@ static void
 try_answers(const uint8_t *data, size_t size)
 {
     struct fsp_answers_cursor cursor;
-    const uint8_t *bytes;
-    size_t len;
-    int status;
+    struct fsp_answers_frame frame;
 
     if (fsp_answers_open(&cursor, data, size, NULL) != FSP_OK)
         return;
-    while (fsp_answers_next(&cursor, &status, &bytes, &len, NULL) == FSP_OK)
-        assert(bytes >= data && len <= size && status >= 100);
+    while (fsp_answers_next(&cursor, &frame, NULL) == FSP_OK) {
+        assert(frame.bytes >= data && frame.len <= size - (size_t)(frame.bytes - data));
+        assert(frame.kind == FSP_FRAME_INSTRUCTION ||
+                (frame.kind == FSP_FRAME_ANSWER && frame.status >= 100));
+    }
 }
 
 int

@@ -127,37 +127,121 @@ another_key_or_another_text_is_no_answer(void **state)
     fsp_skey_free(other);
 }
 
+/* The next frame is an answer with that status and those bytes. */
+static void
+expect_answer(struct fsp_answers_cursor *cursor, int status, const char *bytes)
+{
+    struct fsp_answers_frame frame;
+    struct fsp_err err;
+
+    assert_ok(fsp_answers_next(cursor, &frame, &err), &err);
+    assert_int_equal(frame.kind, FSP_FRAME_ANSWER);
+    assert_int_equal(frame.status, status);
+    assert_int_equal(frame.len, strlen(bytes));
+    assert_memory_equal(frame.bytes, bytes, frame.len);
+}
+
+static void
+expect_instruction(struct fsp_answers_cursor *cursor, const char *bytes)
+{
+    struct fsp_answers_frame frame;
+    struct fsp_err err;
+
+    assert_ok(fsp_answers_next(cursor, &frame, &err), &err);
+    assert_int_equal(frame.kind, FSP_FRAME_INSTRUCTION);
+    assert_int_equal(frame.status, 0);
+    assert_int_equal(frame.len, strlen(bytes));
+    assert_memory_equal(frame.bytes, bytes, frame.len);
+}
+
+/* Read to the end or the first fault: how it ends, and how many frames came. */
+static enum fsp_rc
+read_all(const void *bytes, size_t len, size_t *n)
+{
+    struct fsp_answers_cursor cursor;
+    struct fsp_answers_frame frame;
+    enum fsp_rc rc = fsp_answers_open(&cursor, bytes, len, NULL);
+
+    *n = 0;
+    while (rc == FSP_OK) {
+        rc = fsp_answers_next(&cursor, &frame, NULL);
+        *n += rc == FSP_OK;
+    }
+    return rc;
+}
+
 static void
 a_file_of_answers_gives_them_back_in_order(void **state)
 {
     struct fsp_answers_cursor cursor;
-    const uint8_t *bytes;
+    struct fsp_answers_frame frame;
     struct fsp_buf buf;
     struct fsp_err err;
-    size_t len;
-    int status;
+    size_t n;
 
     (void)state;
     fsp_buf_init(&buf, 10000);
     fsp_answers_begin(&buf);
     fsp_answers_add(&buf, 200, "first\nwith lines\n", 17);
+    fsp_answers_add_instruction(&buf, "slip\n", 5);
+    fsp_answers_add_instruction(&buf, "cut\n", 4);
     fsp_answers_add(&buf, 403, "", 0);
     fsp_answers_add(&buf, 409, "third", 5);
+    assert_true(fsp_answers_are(buf.data, buf.len));
     assert_ok(fsp_answers_open(&cursor, buf.data, buf.len, &err), &err);
-    assert_ok(fsp_answers_next(&cursor, &status, &bytes, &len, &err), &err);
-    assert_int_equal(status, 200);
-    assert_int_equal(len, 17);
-    assert_ok(fsp_answers_next(&cursor, &status, &bytes, &len, &err), &err);
-    assert_int_equal(status, 403);
-    assert_ok(fsp_answers_next(&cursor, &status, &bytes, &len, &err), &err);
-    assert_memory_equal(bytes, "third", 5);
-    assert_int_equal(fsp_answers_next(&cursor, &status, &bytes, &len, &err), FSP_ENOTFOUND);
+    expect_answer(&cursor, 200, "first\nwith lines\n");
+    expect_instruction(&cursor, "slip\n");
+    expect_instruction(&cursor, "cut\n");
+    expect_answer(&cursor, 403, "");
+    expect_answer(&cursor, 409, "third");
+    assert_int_equal(fsp_answers_next(&cursor, &frame, &err), FSP_ENOTFOUND);
+    assert_int_equal(frame.kind, FSP_FRAME_UNKNOWN);
+    assert_null(frame.bytes);
     for (size_t cut = 1; cut < buf.len; cut++) {
-        enum fsp_rc rc = fsp_answers_open(&cursor, buf.data, cut, &err);
+        enum fsp_rc rc = read_all(buf.data, cut, &n);
 
-        while (rc == FSP_OK)
-            rc = fsp_answers_next(&cursor, &status, &bytes, &len, &err);
+        assert_true(n < 5);
         assert_true(rc == FSP_EFORMAT || rc == FSP_ENOTFOUND);
+    }
+    fsp_buf_fini(&buf);
+}
+
+static void
+frames_of_a_later_version_are_passed_over(void **state)
+{
+    static const char file[] = "farspool-answers/v1\nweather 5\nrain\nanswer 200 2\nok"
+                               "map 3 of 4 6\nanswerinstruction 1\nxnothing 0\nlast 1\n ";
+    struct fsp_answers_cursor cursor;
+    struct fsp_answers_frame frame;
+    struct fsp_err err;
+
+    (void)state;
+    assert_ok(fsp_answers_open(&cursor, file, strlen(file), &err), &err);
+    expect_answer(&cursor, 200, "ok");
+    expect_instruction(&cursor, "x");
+    assert_int_equal(fsp_answers_next(&cursor, &frame, &err), FSP_ENOTFOUND);
+}
+
+static void
+frames_out_of_form_are_refused(void **state)
+{
+    static const char *const bad[] = {"answer 200\n", "answer  0\n", "answer 200 \n",
+            "answer 99 0\n", "answer 600 0\n", "answer 0200 0\n", "answer 200 00\n",
+            "answer 200 -1\n", "answer 200 1\n", "answer 200 65537\n", "answer 2 0 0 0\n",
+            "instruction\n", "instruction \n", "instruction 1 0\n", "instruction 65537\n",
+            "instruction 1\n", "weather\n", "weather many\n", "weather 65537\n", " 0\n", "\n",
+            "0\n", "answer 200 0", "weather 18446744073709551616\n"};
+    struct fsp_buf buf;
+    size_t n;
+
+    (void)state;
+    fsp_buf_init(&buf, 1000);
+    for (size_t i = 0; i < sizeof(bad) / sizeof(bad[0]); i++) {
+        fsp_buf_reset(&buf);
+        fsp_answers_begin(&buf);
+        fsp_buf_add_text(&buf, bad[i]);
+        if (read_all(buf.data, buf.len, &n) != FSP_EFORMAT || n != 0)
+            fail_msg("taken: %s", bad[i]);
     }
     fsp_buf_fini(&buf);
 }
@@ -199,11 +283,13 @@ main(void)
 {
 #define T(f) cmocka_unit_test_setup_teardown(f, setup, teardown)
     const struct CMUnitTest tests[] = {
-            cmocka_unit_test(a_closed_log_is_told_what_continues_it),
+            T(a_closed_log_is_told_what_continues_it),
             T(a_refusal_reads_back_as_it_was_signed),
             T(every_flipped_bit_and_truncation_of_a_refusal_is_refused),
             T(another_key_or_another_text_is_no_answer),
             T(a_file_of_answers_gives_them_back_in_order),
+            cmocka_unit_test(frames_of_a_later_version_are_passed_over),
+            cmocka_unit_test(frames_out_of_form_are_refused),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -293,10 +293,46 @@ a_renewal_carries_the_new_key_and_never_a_token_too(void **state)
     fsp_buf_fini(&sealed);
 }
 
+/* With every other flag; without any instruction the bytes before sealing are as they ever were. */
+static void
+the_newest_instruction_is_named_beside_every_other_flag(void **state)
+{
+    struct fsp_box_key key = new_box_key();
+    struct fsp_err err;
+
+    (void)state;
+    for (int with = 0; with < 6; with++) {
+        struct fsp_bundle_head head = sample_head(with % 3 == 1);
+        const struct fsp_bundle_head *got;
+        struct fsp_bundle *bundle = NULL;
+        struct fsp_buf sealed;
+
+        head.renewal = with % 3 == 2;
+        head.has_newest = with >= 3;
+        memcpy(head.newest, "\xff\xee\xdd\xcc\xbb\xaa\x99\x88", sizeof(head.newest));
+        fsp_buf_init(&sealed, FSP_BUNDLE_MAX);
+        assert_ok(fsp_bundle_seal(&sealed, &head, entries, ENTRIES, key.pub, &err), &err);
+        assert_ok(fsp_bundle_open(sealed.data, sealed.len, &key, 1, &bundle, &err), &err);
+        got = fsp_bundle_peek_head(bundle);
+        assert_int_equal(got->has_newest, head.has_newest);
+        assert_int_equal(got->enrolment, head.enrolment);
+        assert_int_equal(got->renewal, head.renewal);
+        if (head.has_newest)
+            assert_memory_equal(got->newest, head.newest, sizeof(head.newest));
+        if (head.enrolment)
+            assert_memory_equal(got->token, head.token, sizeof(head.token));
+        if (head.renewal)
+            assert_memory_equal(got->rig_pub, head.rig_pub, sizeof(head.rig_pub));
+        fsp_bundle_free(bundle);
+        fsp_buf_fini(&sealed);
+    }
+}
+
 int
 main(void)
 {
     const struct CMUnitTest tests[] = {
+            cmocka_unit_test(the_newest_instruction_is_named_beside_every_other_flag),
             cmocka_unit_test(a_renewal_carries_the_new_key_and_never_a_token_too),
             cmocka_unit_test(a_box_key_is_completed_from_its_secret),
             cmocka_unit_test(the_digest_of_a_bundle_is_sha_256),
