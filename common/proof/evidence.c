@@ -192,28 +192,46 @@ judge_witnesses(const struct fsp_policy *policy, const struct fsp_note *note,
     return FSP_OK;
 }
 
+/* The head's part of a statement; the rest of `statement` is left as it is. */
+static enum fsp_rc
+judge_head(const struct fsp_policy *policy, const void *bytes, size_t len,
+        struct fsp_statement *statement, struct fsp_err *err)
+{
+    struct fsp_note note;
+    enum fsp_rc rc = fsp_note_parse(&note, bytes, len, err);
+
+    if (rc == FSP_OK)
+        rc = fsp_checkpoint_parse(&statement->head, note.text, note.text_len, err);
+    if (rc == FSP_OK)
+        rc = judge_log(policy, &note, statement, err);
+    return rc == FSP_OK ? judge_witnesses(policy, &note, statement, err) : rc;
+}
+
+enum fsp_rc
+fsp_head_verify(const struct fsp_policy *policy, const void *note, size_t len,
+        struct fsp_statement *statement, struct fsp_err *err)
+{
+    struct fsp_statement got = {.index = 0};
+    enum fsp_rc rc = judge_head(policy, note, len, &got, err);
+
+    memset(statement, 0, sizeof(*statement));
+    if (rc == FSP_OK)
+        *statement = got;
+    return rc;
+}
+
 enum fsp_rc
 fsp_evidence_verify(const struct fsp_policy *policy, const void *record, size_t record_len,
         const struct fsp_proof_file *proof, struct fsp_statement *statement,
         struct fsp_err *err)
 {
-    struct fsp_note note;
     struct fsp_statement got = {.index = proof->index};
     enum fsp_rc rc;
 
     memset(statement, 0, sizeof(*statement));
     if (record_len > FSP_ENTRY_MAX)
         return fsp_err_set(err, FSP_ELIMIT, "the record is over %zu bytes", FSP_ENTRY_MAX);
-    rc = fsp_note_parse(&note, proof->note, proof->note_len, err);
-    if (rc != FSP_OK)
-        return rc;
-    rc = fsp_checkpoint_parse(&got.head, note.text, note.text_len, err);
-    if (rc != FSP_OK)
-        return rc;
-    rc = judge_log(policy, &note, &got, err);
-    if (rc != FSP_OK)
-        return rc;
-    rc = judge_witnesses(policy, &note, &got, err);
+    rc = judge_head(policy, proof->note, proof->note_len, &got, err);
     if (rc != FSP_OK)
         return rc;
     fsp_leaf_hash(record, record_len, got.leaf);
