@@ -9,6 +9,7 @@
 #include "base/text.h"
 #include "office/cmd.h"
 #include "office/keys.h"
+#include "office/tls.h"
 #include "proof/tree.h"
 #include "wire/invitation.h"
 
@@ -40,11 +41,15 @@ fill_store(struct fsp_args *args, const char *folder, const char *fleet, struct 
 {
     const struct fsp_office *office = fsp_args_ctx(args);
     struct fsp_office_keys keys = {0};
+    struct fsp_office_tls tls = {.cert = {0}};
     struct fsp_shelf *shelf = NULL;
+    bool made;
     enum fsp_rc rc = fsp_office_keys_make(&keys, fleet, office->env, err);
 
     if (rc == FSP_OK)
         rc = fsp_office_keys_save(&keys, folder, err);
+    if (rc == FSP_OK)
+        rc = fsp_office_tls_make(&tls, folder, &made, err);
     if (rc == FSP_OK)
         rc = fsp_shelf_open(&fsp_shelf_sqlite, folder, FSP_SHELF_CREATE, &shelf, err);
     if (rc == FSP_OK)
@@ -56,6 +61,7 @@ fill_store(struct fsp_args *args, const char *folder, const char *fleet, struct 
     if (rc == FSP_OK)
         rc = shelf->ops->tidy(shelf->ctx, true, err);
     fsp_shelf_close(shelf);
+    fsp_office_tls_fini(&tls);
     fsp_office_keys_fini(&keys);
     return rc;
 }
@@ -174,6 +180,31 @@ check_url(const char *url, struct fsp_err *err)
     return FSP_OK;
 }
 
+/* The pins of the TLS keys: an https:// address needs them, any other invitation takes them along
+ * when they are there. */
+static enum fsp_rc
+add_pins(struct fsp_invitation *invitation, const char *store, struct fsp_err *err)
+{
+    const bool needed = strncmp(invitation->url, "https://", 8) == 0;
+    struct fsp_office_tls tls;
+    bool made = false;
+    enum fsp_rc rc = needed ? fsp_office_tls_make(&tls, store, &made, err)
+                            : fsp_office_tls_load(&tls, store, err);
+
+    if (rc == FSP_ENOTFOUND && !needed)
+        return FSP_OK;
+    if (rc != FSP_OK)
+        return rc;
+    if (made)
+        fsp_cmd_warn("made the office's TLS key and its spare in %s/keys; serve them with: "
+                     "serve --listen https://ADDR:PORT",
+                store);
+    memcpy(invitation->pins, tls.pins, sizeof(invitation->pins));
+    invitation->has_pins = true;
+    fsp_office_tls_fini(&tls);
+    return FSP_OK;
+}
+
 static enum fsp_rc
 write_invitation(struct fsp_args *args, const struct fsp_office_keys *keys,
         struct fsp_shelf *shelf, struct fsp_buf *out, struct fsp_err *err)
@@ -181,9 +212,13 @@ write_invitation(struct fsp_args *args, const struct fsp_office_keys *keys,
     const struct fsp_office *office = fsp_args_ctx(args);
     const char *url = fsp_args_get(args, "url");
     const char *rig = fsp_args_rest(args, 0);
+    const char *store = NULL;
     struct fsp_invitation invitation;
     uint8_t mark[FSP_MARK_LEN];
-    enum fsp_rc rc;
+    enum fsp_rc rc = fsp_cmd_store(args, &store, err);
+
+    if (rc != FSP_OK)
+        return rc;
 
     memset(&invitation, 0, sizeof(invitation));
     memcpy(invitation.rig, rig, strlen(rig));
@@ -194,6 +229,9 @@ write_invitation(struct fsp_args *args, const struct fsp_office_keys *keys,
     memcpy(invitation.box_pub, keys->box[0].pub, sizeof(invitation.box_pub));
     office->env->random(office->env->ctx, invitation.token, sizeof(invitation.token));
     fsp_leaf_hash(invitation.token, sizeof(invitation.token), mark);
+    rc = add_pins(&invitation, store, err);
+    if (rc != FSP_OK)
+        return rc;
     rc = shelf->ops->begin(shelf->ctx, true, err);
     if (rc == FSP_OK)
         rc = shelf->ops->fleet(shelf->ctx, invitation.fleet, err);

@@ -2,12 +2,14 @@
 #include <poll.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "cli/daemon.h"
 #include "office/board.h"
 #include "office/cmd.h"
 #include "office/intake.h"
 #include "office/keys.h"
+#include "office/tls.h"
 #include "web/http.h"
 
 #define STUCK_RETRY_S 30
@@ -73,28 +75,69 @@ notify(const struct service *service, const char *state)
         fsp_cmd_warn("level=warn event=notify %s", err.text);
 }
 
+/* Listen at "ADDR:PORT" or "https://ADDR:PORT" ("http://" may be said, too). */
+static enum fsp_rc
+listen_at(struct fsp_http_options *options, const char *address, const char *store,
+        struct fsp_http **out, struct fsp_err *err)
+{
+    struct fsp_office_tls tls = {.cert = {0}};
+    struct fsp_http_tls pem = {.key = NULL};
+    bool made = false;
+    enum fsp_rc rc = FSP_OK;
+
+    options->tls = NULL;
+    options->listen = address;
+    if (strncmp(address, "http://", 7) == 0) {
+        options->listen = address + 7;
+    } else if (strncmp(address, "https://", 8) == 0) {
+        options->listen = address + 8;
+        rc = fsp_office_tls_make(&tls, store, &made, err);
+        if (made)
+            fsp_cmd_warn("level=info event=tls made the office's TLS key and its spare in "
+                         "%s/keys; rigs need an invitation with an https:// address",
+                    store);
+        if (rc == FSP_OK) {
+            pem.key = fsp_buf_peek(&tls.key);
+            pem.cert = fsp_buf_peek(&tls.cert);
+            options->tls = &pem;
+        }
+    }
+    if (rc == FSP_OK)
+        rc = fsp_http_start(options, out, err);
+    options->tls = NULL;
+    fsp_office_tls_fini(&tls);
+    return rc;
+}
+
 static enum fsp_rc
 start_http(struct fsp_args *args, struct service *service, struct fsp_err *err)
 {
     const struct fsp_office *office = fsp_args_ctx(args);
     const char *listen = fsp_args_get(args, "listen");
     const char *pages = fsp_args_get(args, "pages");
+    const char *store = NULL;
     struct fsp_http_options options = {.env = office->env};
     enum fsp_rc rc = fsp_cmd_conf(args, err);
 
+    if (rc == FSP_OK)
+        rc = fsp_cmd_store(args, &store, err);
     if (rc != FSP_OK)
         return rc;
     options.deadline_ms = (unsigned)fsp_conf_int(office->conf, "serve", "deadline-s") * 1000u;
-    options.listen = listen != NULL ? listen : fsp_conf_text(office->conf, "serve", "listen");
     options.routes = intake_routes;
     options.ctx = service->intake;
-    rc = fsp_http_start(&options, &service->intake_http, err);
+    options.bare = true;
+    rc = listen_at(&options,
+            listen != NULL ? listen : fsp_conf_text(office->conf, "serve", "listen"), store,
+            &service->intake_http, err);
     if (rc != FSP_OK)
         return fsp_err_wrap(err, rc, "--listen");
-    options.listen = pages != NULL ? pages : fsp_conf_text(office->conf, "serve", "pages");
     options.routes = fsp_board_routes();
     options.ctx = service->board;
-    rc = fsp_http_start(&options, &service->pages_http, err);
+    options.bare = false;
+    rc = listen_at(&options,
+            pages != NULL ? pages : fsp_conf_text(office->conf, "serve", "pages"), store,
+            &service->pages_http, err);
     return rc == FSP_OK ? rc : fsp_err_wrap(err, rc, "--pages");
 }
 

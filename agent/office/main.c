@@ -38,9 +38,11 @@ static const struct fsp_option invite_options[] = {OPTION_STORE, OPTION_CONF,
         {"url", "URL", "where the rig sends its bundles (default: by courier only)", false},
         {"out", "FILE", "the invitation, to be handed over on a safe way", false}, OPTION_END};
 static const struct fsp_option serve_options[] = {OPTION_STORE, OPTION_CONF,
-        {"listen", "ADDR:PORT", "take bundles here (default 127.0.0.1:8463; port 0 picks one)",
+        {"listen", "[https://]ADDR:PORT",
+                "take bundles here (default 127.0.0.1:8463, without TLS; port 0 picks one)",
                 false},
-        {"pages", "ADDR:PORT", "serve the pages here (default 127.0.0.1:8464)", false},
+        {"pages", "[https://]ADDR:PORT", "serve the pages here (default 127.0.0.1:8464)",
+                false},
         OPTION_END};
 static const struct fsp_option take_options[] = {OPTION_STORE, OPTION_CONF,
         {"receipt", "FILE", "write the answers, to be carried back to the rig", false},

@@ -22,8 +22,9 @@
 #define US_PER_MS         1000
 /* Bodies up to this many times the route's maximum are read and thrown away, so that the sender
  * gets to see the 413; beyond it the connection is closed at once. */
-#define DRAIN_TIMES 4
-#define DRAIN_LEAST ((size_t)64 * 1024)
+#define TLS_PRIORITIES "SECURE128:-VERS-ALL:+VERS-TLS1.3:%NO_TICKETS"
+#define DRAIN_TIMES    4
+#define DRAIN_LEAST    ((size_t)64 * 1024)
 
 /* One open connection, kept in a list for the thread that cuts the slow ones. */
 struct conn {
@@ -203,8 +204,8 @@ fsp_http_refuse(struct fsp_http_answer *answer, int status, const char *line)
 }
 
 static enum MHD_Result
-add_headers(
-        struct MHD_Response *response, const struct fsp_http_answer *answer, const char *allow)
+add_headers(const struct fsp_http *http, struct MHD_Response *response,
+        const struct fsp_http_answer *answer, const char *allow)
 {
     static const char *const always[][2] = {
             {MHD_HTTP_HEADER_CACHE_CONTROL, "no-store"},
@@ -216,11 +217,13 @@ add_headers(
             {"Referrer-Policy", "no-referrer"},
             {"X-Content-Type-Options", "nosniff"},
     };
-    enum MHD_Result ok =
-            MHD_add_response_header(response, MHD_HTTP_HEADER_CONTENT_TYPE, answer->type);
+    enum MHD_Result ok = MHD_YES;
     char retry[16];
 
-    for (size_t i = 0; i < sizeof(always) / sizeof(always[0]) && ok == MHD_YES; i++)
+    if (!http->options.bare)
+        ok = MHD_add_response_header(response, MHD_HTTP_HEADER_CONTENT_TYPE, answer->type);
+    for (size_t i = 0;
+            !http->options.bare && i < sizeof(always) / sizeof(always[0]) && ok == MHD_YES; i++)
         ok = MHD_add_response_header(response, always[i][0], always[i][1]);
     if (ok == MHD_YES && allow != NULL)
         ok = MHD_add_response_header(response, MHD_HTTP_HEADER_ALLOW, allow);
@@ -249,7 +252,7 @@ queue(struct fsp_http *http, struct MHD_Connection *connection, struct fsp_http_
         free(bytes);
         goto out;
     }
-    if (add_headers(response, answer, allow) != MHD_YES)
+    if (add_headers(http, response, answer, allow) != MHD_YES)
         goto out;
     conn_mark(http, connection, false, len);
     result = MHD_queue_response(connection, (unsigned)answer->status, response);
@@ -534,27 +537,52 @@ make_url(struct fsp_http *http, int fd, struct fsp_err *err)
                     NI_NUMERICHOST | NI_NUMERICSERV) != 0)
         return fsp_err_set(err, FSP_EUNAVAIL, "cannot tell the port that was opened");
     six = name.ss_family == AF_INET6;
-    (void)snprintf(
-            url, sizeof(url), "http://%s%s%s:%s", six ? "[" : "", host, six ? "]" : "", port);
+    (void)snprintf(url, sizeof(url), "http%s://%s%s%s:%s", http->options.tls != NULL ? "s" : "",
+            six ? "[" : "", host, six ? "]" : "", port);
     http->url = strdup(url);
     return http->url == NULL ? fsp_err_set(err, FSP_ENOMEM, "out of memory") : FSP_OK;
+}
+
+/* libmicrohttpd takes its texts without const, and only reads them. */
+static void *
+unconst(const char *text)
+{
+    const union {
+        const char *text;
+        void *any;
+    } both = {.text = text};
+
+    return both.any;
 }
 
 static enum fsp_rc
 start_daemon(struct fsp_http *http, int fd, struct fsp_err *err)
 {
+    const struct fsp_http_tls *tls = http->options.tls;
+    struct MHD_OptionItem more[4] = {{MHD_OPTION_END, 0, NULL}, {MHD_OPTION_END, 0, NULL},
+            {MHD_OPTION_END, 0, NULL}, {MHD_OPTION_END, 0, NULL}};
+    unsigned flags = MHD_USE_EPOLL_INTERNAL_THREAD | MHD_USE_ITC;
     unsigned threads = http->options.threads == 0 ? 2 : http->options.threads;
 
-    http->daemon = MHD_start_daemon(MHD_USE_EPOLL_INTERNAL_THREAD | MHD_USE_ITC, 0, NULL, NULL,
-            access_request, http, MHD_OPTION_LISTEN_SOCKET, fd, MHD_OPTION_THREAD_POOL_SIZE,
-            threads, MHD_OPTION_CONNECTION_LIMIT, FSP_HTTP_CONNECTIONS_MAX,
+    if (tls != NULL) { /* an option list that ends at once when there is no TLS */
+        more[0] = (struct MHD_OptionItem){MHD_OPTION_HTTPS_MEM_KEY, 0, unconst(tls->key)};
+        more[1] = (struct MHD_OptionItem){MHD_OPTION_HTTPS_MEM_CERT, 0, unconst(tls->cert)};
+        more[2] = (struct MHD_OptionItem){
+                MHD_OPTION_HTTPS_PRIORITIES, 0, unconst(TLS_PRIORITIES)};
+        flags |= MHD_USE_TLS;
+    }
+    if (http->options.bare)
+        flags |= MHD_USE_SUPPRESS_DATE_NO_CLOCK;
+    http->daemon = MHD_start_daemon(flags, 0, NULL, NULL, access_request, http,
+            MHD_OPTION_LISTEN_SOCKET, fd, MHD_OPTION_THREAD_POOL_SIZE, threads,
+            MHD_OPTION_CONNECTION_LIMIT, FSP_HTTP_CONNECTIONS_MAX,
             MHD_OPTION_CONNECTION_TIMEOUT, IDLE_S, MHD_OPTION_CONNECTION_MEMORY_LIMIT,
             FSP_HTTP_HEADERS_MAX, MHD_OPTION_STRICT_FOR_CLIENT, 1, MHD_OPTION_NOTIFY_CONNECTION,
             connection_changed, http, MHD_OPTION_NOTIFY_COMPLETED, request_completed, http,
-            MHD_OPTION_END);
+            MHD_OPTION_ARRAY, more, MHD_OPTION_END);
     if (http->daemon == NULL)
-        return fsp_err_set(
-                err, FSP_EUNAVAIL, "%s: the server did not start", http->options.listen);
+        return fsp_err_set(err, FSP_EUNAVAIL, "%s: the server did not start%s",
+                http->options.listen, tls != NULL ? "; is the TLS key sound?" : "");
     return FSP_OK;
 }
 
@@ -587,7 +615,8 @@ fsp_http_start(
     rc = start_daemon(http, fd, err);
     if (rc != FSP_OK)
         goto out;
-    fd = -1; /* the daemon closes it */
+    http->options.tls = NULL; /* libmicrohttpd has its own copy */
+    fd = -1;                  /* the daemon closes it */
     *out = http;
     http = NULL;
 out:

@@ -8,6 +8,9 @@
  * Refusals made here: 404, 405 (with Allow), 411 (a body without Content-Length), 413, 500. Each has
  * a body of one plain line.
  *
+ * Over TLS there is version 1.3 alone, one certificate and no session tickets: a rig's connection
+ * lasts longer than what a ticket of some 200 bytes saves.
+ *
  * Ownership: new/free by start/stop; routes, ctx and env are borrowed until stop returns. A request
  * and an answer live for one call of the handler.
  * Threads: handlers run in several threads at once. start and stop belong to one thread.
@@ -16,6 +19,7 @@
 #ifndef FSP_WEB_HTTP_H
 #define FSP_WEB_HTTP_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -52,8 +56,16 @@ struct fsp_http_route {
             void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer);
 };
 
+/* TLS 1.3 with this key and certificate, as NUL-terminated PEM. */
+struct fsp_http_tls {
+    const char *key;
+    const char *cert;
+};
+
 struct fsp_http_options {
     const char *listen; /* "127.0.0.1:8463", "[::1]:8463"; port 0 picks a free one */
+    const struct fsp_http_tls *tls; /* NULL: plain HTTP; borrowed for the call of start */
+    bool bare;                      /* for programs: no headers that only browsers read */
     const struct fsp_http_route *routes;
     void *ctx;
     const struct fsp_env *env; /* its monotonic clock alone is used */
@@ -67,7 +79,7 @@ enum fsp_rc fsp_http_start(const struct fsp_http_options *options, struct fsp_ht
         struct fsp_err *err) FSP_MUST_CHECK;
 /* Take no more connections, let running requests end (at most 5 s), close. Accepts NULL. */
 void fsp_http_stop(struct fsp_http *http);
-/* "http://127.0.0.1:8463", with the port that was picked. Peek, until stop. */
+/* "http://127.0.0.1:8463", with the port that was picked; https:// over TLS. Peek, until stop. */
 const char *fsp_http_url(const struct fsp_http *http);
 
 /* A value of the query string, NULL when absent. Peek, for the handler's call. */

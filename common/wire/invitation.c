@@ -1,6 +1,5 @@
 #include "wire/invitation.h"
 
-#include <stdbool.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -47,6 +46,15 @@ url_ok(const char *url)
     return *host != '\0' && *host != '/' && strpbrk(url, "@\"<>\\") == NULL;
 }
 
+/* Over TLS the pins are the only trust there is. */
+static bool
+pins_ok(const struct fsp_invitation *invitation)
+{
+    if (invitation->has_pins)
+        return memcmp(invitation->pins[0], invitation->pins[1], FSP_PIN_LEN) != 0;
+    return strncmp(invitation->url, "https://", 8) != 0;
+}
+
 /* "<fleet>/office" and "<fleet>/instructions": else an invitation could mix two fleets. */
 static bool
 key_names_ok(const struct fsp_invitation *invitation)
@@ -76,6 +84,9 @@ fsp_invitation_sign(struct fsp_buf *buf, const struct fsp_invitation *invitation
     if (!key_names_ok(invitation))
         return fsp_err_set(
                 err, FSP_EINVAL, "the keys are not those of fleet %s", invitation->fleet);
+    if (!pins_ok(invitation))
+        return fsp_err_set(
+                err, FSP_EINVAL, "an https:// address needs the pins of two TLS keys");
     fsp_buf_init(&text, FSP_INVITATION_MAX);
     fsp_buf_printf(&text, "%s\nfleet %s\nrig %s\n", TITLE, invitation->fleet, invitation->rig);
     if (invitation->url[0] != '\0')
@@ -85,6 +96,8 @@ fsp_invitation_sign(struct fsp_buf *buf, const struct fsp_invitation *invitation
     add_base64_line(&text, "box", invitation->box_pub, sizeof(invitation->box_pub));
     add_base64_line(&text, "token", invitation->token, sizeof(invitation->token));
     fsp_buf_printf(&text, "dictionaries %d\n", FSP_DICTIONARY_NEWEST);
+    for (size_t i = 0; invitation->has_pins && i < FSP_PINS; i++)
+        add_base64_line(&text, "pin", invitation->pins[i], FSP_PIN_LEN);
     rc = fsp_buf_check(&text, "an invitation", err);
     if (rc == FSP_OK)
         rc = fsp_note_sign(buf, text.data, text.len, instructions, err);
@@ -100,6 +113,8 @@ enum seen {
     SEEN_INSTRUCTIONS = 16,
     SEEN_BOX = 32,
     SEEN_TOKEN = 64,
+    SEEN_PIN = 128,  /* the first */
+    SEEN_PINS = 256, /* both */
     SEEN_NEEDED =
             SEEN_FLEET | SEEN_RIG | SEEN_COSIGNER | SEEN_INSTRUCTIONS | SEEN_BOX | SEEN_TOKEN,
 };
@@ -128,20 +143,33 @@ read_vkey(const struct fsp_line *line, enum fsp_key_type type, struct fsp_vkey *
     return rc == FSP_OK && out->type == type ? FSP_OK : FSP_EFORMAT;
 }
 
+/* The two pins, one line each, in this order. */
 static enum fsp_rc
-read_line(struct fsp_invitation *invitation, const struct fsp_line *line, unsigned *bit)
+read_pin(struct fsp_invitation *invitation, const struct fsp_line *line, unsigned which)
+{
+    uint8_t *pin = invitation->pins[which == SEEN_PIN ? 0 : 1];
+
+    invitation->has_pins = which == SEEN_PINS;
+    return fsp_unbase64_exact(line->value, line->value_len, pin, FSP_PIN_LEN);
+}
+
+static enum fsp_rc
+read_line(struct fsp_invitation *invitation, const struct fsp_line *line, unsigned seen,
+        unsigned *bit)
 {
     static const struct {
         const char *key;
         unsigned bit;
     } keys[] = {{"fleet", SEEN_FLEET}, {"rig", SEEN_RIG}, {"url", SEEN_URL},
             {"cosigner", SEEN_COSIGNER}, {"instructions", SEEN_INSTRUCTIONS}, {"box", SEEN_BOX},
-            {"token", SEEN_TOKEN}};
+            {"token", SEEN_TOKEN}, {"pin", SEEN_PIN}};
 
     *bit = 0;
     for (size_t i = 0; i < sizeof(keys) / sizeof(keys[0]); i++)
         if (fsp_line_is(line, keys[i].key))
             *bit = keys[i].bit;
+    if (*bit == SEEN_PIN && (seen & SEEN_PIN) != 0)
+        *bit = SEEN_PINS;
     switch (*bit) {
     case SEEN_FLEET:
         return read_name(line, invitation->fleet);
@@ -159,6 +187,9 @@ read_line(struct fsp_invitation *invitation, const struct fsp_line *line, unsign
     case SEEN_TOKEN:
         return fsp_unbase64_exact(
                 line->value, line->value_len, invitation->token, sizeof(invitation->token));
+    case SEEN_PIN:
+    case SEEN_PINS:
+        return read_pin(invitation, line, *bit);
     default:
         return FSP_OK; /* lines of later versions */
     }
@@ -181,13 +212,16 @@ read_text(struct fsp_invitation *invitation, const char *text, size_t len, struc
             break;
         if (rc != FSP_OK)
             return fsp_err_set(err, FSP_EFORMAT, "it has a line that is no text");
-        if (read_line(invitation, &line, &bit) != FSP_OK || (seen & bit) != 0)
+        if (read_line(invitation, &line, seen, &bit) != FSP_OK || (seen & bit) != 0)
             return fsp_err_set(err, FSP_EFORMAT, "its line '%.*s' is wrong or there twice",
                     (int)line.key_len, line.key);
         seen |= bit;
     }
     if ((seen & SEEN_NEEDED) != SEEN_NEEDED)
         return fsp_err_set(err, FSP_EFORMAT, "it is not complete: ask the office for it again");
+    if (((seen & SEEN_PIN) != 0 && !invitation->has_pins) || !pins_ok(invitation))
+        return fsp_err_set(err, FSP_EFORMAT,
+                "it needs the pins of two different TLS keys: ask the office for it again");
     if (!key_names_ok(invitation))
         return fsp_err_set(
                 err, FSP_EFORMAT, "its keys are not those of fleet %s", invitation->fleet);

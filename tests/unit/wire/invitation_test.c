@@ -71,6 +71,114 @@ an_invitation_reads_back_as_it_was_written(void **state)
 }
 
 static void
+give_pins(struct fixture *f)
+{
+    f->sample.has_pins = true;
+    memset(f->sample.pins[0], 7, FSP_PIN_LEN);
+    memset(f->sample.pins[1], 8, FSP_PIN_LEN);
+}
+
+static void
+pins_travel_with_either_kind_of_address(void **state)
+{
+    static const char *const urls[] = {"https://office.example:8463", "http://127.0.0.1:1", ""};
+    struct fixture *f = *state;
+    struct fsp_invitation got;
+    struct fsp_buf buf;
+    struct fsp_err err;
+
+    give_pins(f);
+    for (size_t i = 0; i < 3; i++) {
+        (void)snprintf(f->sample.url, sizeof(f->sample.url), "%s", urls[i]);
+        fsp_buf_init(&buf, FSP_INVITATION_MAX);
+        assert_ok(fsp_invitation_sign(&buf, &f->sample, f->instructions, &err), &err);
+        assert_non_null(strstr(fsp_buf_peek(&buf),
+                "\npin BwcHBwcHBwcHBwcHBwcHBwcHBwcHBwcHBwcHBwcHBwc=\n"
+                "pin CAgICAgICAgICAgICAgICAgICAgICAgICAgICAgICAg=\n"));
+        assert_ok(fsp_invitation_read(&got, buf.data, buf.len, &err), &err);
+        assert_true(got.has_pins);
+        assert_memory_equal(got.pins, f->sample.pins, sizeof(got.pins));
+        fsp_buf_fini(&buf);
+    }
+}
+
+static void
+an_https_address_without_two_pins_is_not_written(void **state)
+{
+    struct fixture *f = *state;
+    struct fsp_buf buf;
+    struct fsp_err err;
+
+    fsp_buf_init(&buf, FSP_INVITATION_MAX);
+    (void)snprintf(f->sample.url, sizeof(f->sample.url), "https://office.example");
+    assert_int_equal(fsp_invitation_sign(&buf, &f->sample, f->instructions, &err), FSP_EINVAL);
+    give_pins(f);
+    memcpy(f->sample.pins[1], f->sample.pins[0], FSP_PIN_LEN);
+    assert_int_equal(fsp_invitation_sign(&buf, &f->sample, f->instructions, &err), FSP_EINVAL);
+    assert_int_equal(buf.len, 0);
+    fsp_buf_fini(&buf);
+}
+
+/* Sign the sample's text with lines put in place of its pin lines. */
+static enum fsp_rc
+read_with(struct fixture *f, const char *url, const char *pins)
+{
+    struct fsp_invitation got;
+    struct fsp_note note;
+    struct fsp_buf buf;
+    struct fsp_buf text;
+    struct fsp_err err;
+    const char *at;
+    const char *end;
+    enum fsp_rc rc;
+
+    (void)snprintf(f->sample.url, sizeof(f->sample.url), "http://office.example");
+    fsp_buf_init(&buf, FSP_INVITATION_MAX);
+    fsp_buf_init(&text, FSP_INVITATION_MAX);
+    f->sample.has_pins = false;
+    assert_ok(fsp_invitation_sign(&buf, &f->sample, f->instructions, &err), &err);
+    assert_ok(fsp_note_parse(&note, buf.data, buf.len, &err), &err);
+    at = strstr(note.text, "url ");
+    assert_non_null(at);
+    end = strchr(at, '\n');
+    fsp_buf_add(&text, note.text, (size_t)(at - note.text));
+    fsp_buf_printf(&text, "url %s", url);
+    fsp_buf_add(&text, end, note.text_len - (size_t)(end - note.text));
+    fsp_buf_add_text(&text, pins);
+    fsp_buf_reset(&buf);
+    assert_ok(fsp_note_sign(&buf, text.data, text.len, f->instructions, &err), &err);
+    rc = fsp_invitation_read(&got, buf.data, buf.len, &err);
+    fsp_buf_fini(&text);
+    fsp_buf_fini(&buf);
+    return rc;
+}
+
+#define PIN_A "pin BwcHBwcHBwcHBwcHBwcHBwcHBwcHBwcHBwcHBwcHBwc=\n"
+#define PIN_B "pin CAgICAgICAgICAgICAgICAgICAgICAgICAgICAgICAg=\n"
+
+static void
+pins_that_are_missing_odd_or_too_many_are_refused(void **state)
+{
+    static const char https[] = "https://office.example";
+    static const char http[] = "http://office.example";
+    static const char short_pin[] = PIN_A "pin CAgICA==\n";
+    static const char three[] = PIN_A PIN_B PIN_A;
+    static const char lax[] = PIN_A "pin CAgICAgICAgICAgICAgICAgICAgICAgICAgICAgICAh=\n";
+    struct fixture *f = *state;
+
+    assert_int_equal(read_with(f, https, PIN_A PIN_B), FSP_OK);
+    assert_int_equal(read_with(f, http, PIN_A PIN_B), FSP_OK);
+    assert_int_equal(read_with(f, http, ""), FSP_OK);
+    assert_int_equal(read_with(f, https, ""), FSP_EFORMAT);
+    assert_int_equal(read_with(f, https, PIN_A), FSP_EFORMAT);
+    assert_int_equal(read_with(f, http, PIN_A), FSP_EFORMAT);
+    assert_int_equal(read_with(f, https, PIN_A PIN_A), FSP_EFORMAT);
+    assert_int_equal(read_with(f, https, three), FSP_EFORMAT);
+    assert_int_equal(read_with(f, https, short_pin), FSP_EFORMAT);
+    assert_int_equal(read_with(f, https, lax), FSP_EFORMAT);
+}
+
+static void
 every_flipped_bit_and_truncation_is_refused(void **state)
 {
     struct fixture *f = *state;
@@ -78,6 +186,7 @@ every_flipped_bit_and_truncation_is_refused(void **state)
     struct fsp_buf buf;
     struct fsp_err err;
 
+    give_pins(f);
     fsp_buf_init(&buf, FSP_INVITATION_MAX);
     assert_ok(fsp_invitation_sign(&buf, &f->sample, f->instructions, &err), &err);
     for (size_t bit = 0; bit < 8 * buf.len; bit++) {
@@ -148,7 +257,7 @@ lines_of_later_versions_are_passed_over_and_missing_ones_named(void **state)
     assert_ok(fsp_invitation_sign(&buf, &f->sample, f->instructions, &err), &err);
     assert_ok(fsp_note_parse(&note, buf.data, buf.len, &err), &err);
     fsp_buf_add(&text, note.text, note.text_len);
-    fsp_buf_add_text(&text, "pin sha256//later\n");
+    fsp_buf_add_text(&text, "courier later\n");
     assert_ok(fsp_note_sign(&again, text.data, text.len, f->instructions, &err), &err);
     assert_ok(fsp_invitation_read(&got, again.data, again.len, &err), &err);
     fsp_buf_reset(&text);
@@ -168,6 +277,9 @@ main(void)
 #define T(f) cmocka_unit_test_setup_teardown(f, setup, teardown)
     const struct CMUnitTest tests[] = {
             T(an_invitation_reads_back_as_it_was_written),
+            T(pins_travel_with_either_kind_of_address),
+            T(an_https_address_without_two_pins_is_not_written),
+            T(pins_that_are_missing_odd_or_too_many_are_refused),
             T(every_flipped_bit_and_truncation_is_refused),
             T(odd_names_and_addresses_are_refused),
             T(keys_of_another_fleet_are_refused),
