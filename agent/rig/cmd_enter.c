@@ -6,6 +6,7 @@
 #include "record/kind.h"
 #include "rig/cmd.h"
 #include "rig/inbox.h"
+#include "rig/reel.h"
 #include "rig/signing.h"
 
 static const struct fsp_kind *
@@ -73,6 +74,17 @@ report_entry(const struct fsp_journal_added *added, bool json, struct fsp_buf *o
     warn_doubtful(added);
 }
 
+static void
+warn_reel(const struct fsp_record *record)
+{
+    double above = fsp_reel_above(record);
+
+    if (above > 0)
+        fsp_cmd_warn("strength: %.1f %% above the table: is it the certificate's minimum "
+                     "breaking force?",
+                above);
+}
+
 static enum fsp_rc
 enter(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
 {
@@ -103,6 +115,7 @@ enter(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
                 fsp_args_has(args, "also"), &added, err);
     if (rc == FSP_OK) {
         report_entry(&added, fsp_args_has(args, "json"), out);
+        warn_reel(record);
         fsp_signing_tell(record);
     }
     fsp_record_free(record);

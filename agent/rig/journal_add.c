@@ -9,6 +9,7 @@
 #include "proof/tree.h"
 #include "rig/journal_priv.h"
 #include "rig/journal_sql.h"
+#include "rig/reel.h"
 #include "store/logtable.h"
 
 #define NOTED_LAG 3600 /* seconds the stored latest `noted` may lag behind the entries */
@@ -405,7 +406,9 @@ append_item(struct batch *batch, const struct item *item, struct fsp_err *err)
     const struct fsp_place place = {.log = batch->journal->log, .index = batch->range.size};
     enum fsp_rc rc;
 
-    rc = fsp_journal_note_amendment(batch->journal, item->record, &place, err);
+    rc = fsp_reel_check(item->record, err);
+    if (rc == FSP_OK)
+        rc = fsp_journal_note_amendment(batch->journal, item->record, &place, err);
     if (rc == FSP_OK)
         rc = fsp_journal_keep_zone(db, item->record, err);
     if (rc == FSP_OK)

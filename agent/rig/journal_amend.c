@@ -7,6 +7,7 @@
 #include "proof/tree.h"
 #include "rig/journal_priv.h"
 #include "rig/journal_sql.h"
+#include "rig/reel.h"
 #include "store/logtable.h"
 
 /* The entry's latest form: as the last amendment left it, else as it was written. */
@@ -58,6 +59,8 @@ keep_form(struct fsp_journal *journal, const struct fsp_place *target,
     rc = fsp_buf_check(&bytes, "the amended record", err);
     if (rc == FSP_OK)
         rc = fsp_check_stored(bytes.data, bytes.len, &checked, err);
+    if (rc == FSP_OK)
+        rc = fsp_reel_check(form, err);
     if (rc == FSP_OK)
         rc = fsp_journal_ident(form, &ident, err);
     if (rc == FSP_OK)

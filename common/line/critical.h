@@ -96,7 +96,7 @@ struct fsp_candidate {
 
 /* Where the line lay between two moves: lengths along it from its first end, less what they were
  * when it was hung. */
-struct fsp_place {
+struct fsp_line_place {
     double anchor_m; /* slipped + drawn - returned */
     double clamp_m;  /* cut + cropped at the drum */
     int lines;
@@ -131,7 +131,7 @@ enum fsp_rc fsp_critical_rank(const struct fsp_geometry *geometry, double laps, 
  * place after a cut. Equal ones are told apart by what the same length repeated would leave.
  * Lengths shorter than what has been slipped already are left out; *n may be 0. */
 enum fsp_rc fsp_critical_next(const struct fsp_geometry *geometry,
-        const struct fsp_place *places, size_t n_places, const struct fsp_next *next,
+        const struct fsp_line_place *places, size_t n_places, const struct fsp_next *next,
         struct fsp_candidate out[static FSP_CRITICAL_CANDIDATES], size_t *n,
         struct fsp_err *err) FSP_MUST_CHECK;
 

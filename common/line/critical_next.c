@@ -17,7 +17,7 @@ struct spots {
 
 struct trial {
     const struct fsp_geometry *geometry; /* with the lines of now */
-    const struct fsp_place *places;
+    const struct fsp_line_place *places;
     size_t n_places;
     const struct fsp_next *next;
     struct spots spots[FSP_HOIST_LINES_MAX / 2 + 1];
@@ -72,7 +72,7 @@ meet(const struct spots *now, const struct spots *before, double moved_m, int ag
 }
 
 static bool
-same_reeving(const struct fsp_place *a, const struct fsp_place *b)
+same_reeving(const struct fsp_line_place *a, const struct fsp_line_place *b)
 {
     return a->lines == b->lines && fabs(a->anchor_m - b->anchor_m) < SAME_M;
 }
@@ -81,7 +81,7 @@ same_reeving(const struct fsp_place *a, const struct fsp_place *b)
 static void
 try_slip(struct trial *trial, double anchor_m, int made, struct fsp_candidate *out)
 {
-    const struct fsp_place *places = trial->places, *last = &places[trial->n_places - 1];
+    const struct fsp_line_place *places = trial->places, *last = &places[trial->n_places - 1];
     const struct spots *now = spots_of(trial, last->lines);
     int ago = made, before;
     size_t i;
@@ -102,7 +102,7 @@ try_slip(struct trial *trial, double anchor_m, int made, struct fsp_candidate *o
 static void
 try_cut(const struct trial *trial, struct fsp_candidate *out)
 {
-    const struct fsp_place *places = trial->places, *last = &places[trial->n_places - 1];
+    const struct fsp_line_place *places = trial->places, *last = &places[trial->n_places - 1];
     double clamp = last->clamp_m + out->cut_m;
     int ago = out->moves;
     size_t i;
@@ -138,7 +138,7 @@ static void
 try_next(struct trial *trial, double laps, struct fsp_candidate *out)
 {
     const struct fsp_next *next = trial->next;
-    const struct fsp_place *last = &trial->places[trial->n_places - 1];
+    const struct fsp_line_place *last = &trial->places[trial->n_places - 1];
     double rest;
     int slip;
 
@@ -159,7 +159,7 @@ try_next(struct trial *trial, double laps, struct fsp_candidate *out)
 }
 
 static enum fsp_rc
-check_places(const struct fsp_place *places, size_t n, struct fsp_err *err)
+check_places(const struct fsp_line_place *places, size_t n, struct fsp_err *err)
 {
     size_t i;
 
@@ -176,7 +176,7 @@ check_places(const struct fsp_place *places, size_t n, struct fsp_err *err)
 }
 
 enum fsp_rc
-fsp_critical_next(const struct fsp_geometry *geometry, const struct fsp_place *places,
+fsp_critical_next(const struct fsp_geometry *geometry, const struct fsp_line_place *places,
         size_t n_places, const struct fsp_next *next,
         struct fsp_candidate out[static FSP_CRITICAL_CANDIDATES], size_t *n,
         struct fsp_err *err)

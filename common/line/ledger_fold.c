@@ -61,7 +61,7 @@ fsp_ledger_place(struct fold *fold)
 {
     const struct line_state *line = &fold->line;
     struct places *places = &fold->places;
-    struct fsp_place now = {line->slipped_m + line->drawn_m - line->returned_m,
+    struct fsp_line_place now = {line->slipped_m + line->drawn_m - line->returned_m,
             line->cut_m + line->cropped_m, line->lines};
 
     if (places->n == FSP_CRITICAL_MOVES) {

@@ -292,7 +292,7 @@ struct defect {
  * forgotten first. */
 struct places {
     size_t n;
-    struct fsp_place at[FSP_CRITICAL_MOVES];
+    struct fsp_line_place at[FSP_CRITICAL_MOVES];
 };
 
 /* An inspection's decision that stands. */

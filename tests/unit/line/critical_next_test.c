@@ -13,7 +13,7 @@
 struct story {
     struct fsp_geometry g; /* of now; the rope looks at it */
     struct rope rope;
-    struct fsp_place places[PLACES_MAX];
+    struct fsp_line_place places[PLACES_MAX];
     struct marks marks[PLACES_MAX];
     size_t n;
     struct fsp_next next;
@@ -22,8 +22,8 @@ struct story {
 static void
 remember(struct story *story)
 {
-    struct fsp_place *place = &story->places[story->n];
-    const struct fsp_place *last = story->n > 0 ? place - 1 : place;
+    struct fsp_line_place *place = &story->places[story->n];
+    const struct fsp_line_place *last = story->n > 0 ? place - 1 : place;
 
     assert_true(story->n < PLACES_MAX);
     if (story->n > 0)
@@ -292,7 +292,7 @@ bad_places_are_refused(void **state)
 {
     static struct fsp_candidate list[FSP_CRITICAL_CANDIDATES];
     struct fsp_geometry g = reeved_heron();
-    struct fsp_place place = {0, 0, 9};
+    struct fsp_line_place place = {0, 0, 9};
     struct fsp_next next = {11.5, 3, 0, 0};
     struct fsp_err err = {0};
     size_t n = 1;
