@@ -115,6 +115,17 @@ fsp_cmd_open(struct fsp_args *args, enum fsp_journal_use use, struct fsp_journal
 }
 
 enum fsp_rc
+fsp_cmd_log(struct fsp_args *args, struct fsp_journal *journal, struct fsp_journal_log *log,
+        struct fsp_err *err)
+{
+    const char *name = fsp_args_get(args, "log");
+    enum fsp_rc rc = fsp_journal_log(
+            journal, name == NULL ? fsp_journal_about(journal)->origin : name, log, err);
+
+    return rc == FSP_ENOTFOUND ? fsp_err_wrap(err, FSP_EINVAL, "--log") : rc;
+}
+
+enum fsp_rc
 fsp_cmd_typed(
         struct fsp_args *args, size_t from, struct fsp_cmd_typed *typed, struct fsp_err *err)
 {

@@ -63,6 +63,9 @@ enum fsp_rc fsp_cmd_folder(
 /* Open that store; the zone of --zone or the configuration is set. */
 enum fsp_rc fsp_cmd_open(struct fsp_args *args, enum fsp_journal_use use,
         struct fsp_journal **out, struct fsp_err *err) FSP_MUST_CHECK;
+/* The log of --log (origin or incarnation), else the current one. */
+enum fsp_rc fsp_cmd_log(struct fsp_args *args, struct fsp_journal *journal,
+        struct fsp_journal_log *log, struct fsp_err *err) FSP_MUST_CHECK;
 /* "field=value" words from the i-th positional word on, as typed members; the caller frees the
  * array and each name's copy with fsp_cmd_typed_free(). */
 struct fsp_cmd_typed {

@@ -88,17 +88,21 @@ push_all(struct fsp_push *push, struct fsp_push_report *report, int64_t patience
 }
 
 static void
-report_push(const struct fsp_push_report *report, uint64_t size, bool json, struct fsp_buf *out)
+report_push(const struct fsp_push_report *report, const struct fsp_journal_progress *progress,
+        bool json, struct fsp_buf *out)
 {
+    uint64_t size = progress->size;
+    uint64_t pending = size - report->held + progress->older;
+
     if (json) {
         fsp_buf_printf(out,
                 "{\"bundles\":%" PRIu64 ",\"bytes\":%" PRIu64 ",\"held\":%" PRIu64
                 ",\"pending\":%" PRIu64 ",\"records\":%" PRIu64 ",\"went_back\":%s}\n",
-                report->bundles, report->bytes, report->held, size - report->held,
-                report->records, report->went_back ? "true" : "false");
+                report->bundles, report->bytes, report->held, pending, report->records,
+                report->went_back ? "true" : "false");
         return;
     }
-    if (report->bundles == 0 && size == report->held)
+    if (report->bundles == 0 && pending == 0)
         fsp_buf_printf(out, "nothing pending; office holds %" PRIu64 "\n", report->held);
     else
         fsp_buf_printf(out,
@@ -136,7 +140,7 @@ push(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
                 fsp_journal_progress(journal, &progress, rc == FSP_OK ? err : NULL);
 
         if (looked == FSP_OK)
-            report_push(&report, progress.size, fsp_args_has(args, "json"), out);
+            report_push(&report, &progress, fsp_args_has(args, "json"), out);
         else if (rc == FSP_OK)
             rc = looked;
     }
@@ -165,49 +169,62 @@ fsp_cmd_push(struct fsp_args *args)
 
 struct load {
     struct fsp_buf file;
-    uint64_t from;
+    uint64_t from; /* of the current log */
     uint64_t to;
+    uint64_t records;
     uint64_t bundles;
 };
 
+/* One log's part. What is appended meanwhile is carried next time. A full file leaves the rest for
+ * the next one, which begins after this one's receipt. */
 static enum fsp_rc
-load_bundles(struct fsp_journal *journal, const struct fsp_skey *skey, struct load *load,
-        struct fsp_err *err)
+load_log(struct fsp_journal *journal, const struct fsp_skey *skey,
+        const struct fsp_journal_log *log, struct load *load, struct fsp_err *err)
 {
-    struct fsp_journal_progress progress;
     struct fsp_packed packed;
-    enum fsp_rc rc;
+    enum fsp_rc rc = FSP_OK;
 
     fsp_packed_init(&packed);
-    rc = fsp_head_confirm_tip(journal, err);
-    if (rc == FSP_OK)
-        rc = fsp_journal_progress(journal, &progress, err);
-    if (rc != FSP_OK)
-        goto out;
-    load->from = progress.held;
-    load->to = progress.held;
-    /* What is appended meanwhile is carried next time. A full file leaves the rest for the next
-     * one, which begins after this one's receipt. */
-    while (rc == FSP_OK && load->to < progress.size &&
+    load->from = log->held;
+    load->to = log->held;
+    while (rc == FSP_OK && load->to < log->size &&
             load->file.len + FSP_BUNDLE_MAX <= load->file.max) {
         /* The office may be another one than the last receipt's: a few bytes enrol it anew. */
-        struct fsp_pack_want want = {.old = load->to,
+        struct fsp_pack_want want = {.log = log,
+                .old = load->to,
                 .to = UINT64_MAX,
                 .payload = FSP_PACK_PAYLOAD_MOST,
                 .enrol = true};
 
         rc = fsp_pack(journal, skey, &want, &packed, err);
         if (rc == FSP_OK)
-            rc = fsp_receipt_sent(journal, packed.hash, packed.old_size, packed.size, err);
+            rc = fsp_receipt_sent_of(journal, &packed, err);
         if (rc != FSP_OK)
             break;
         fsp_buf_add(&load->file, packed.bundle.data, packed.bundle.len);
         rc = fsp_buf_check(&load->file, "the courier's file", err);
+        load->records += packed.size - load->to;
         load->to = packed.size;
         load->bundles++;
     }
-out:
     fsp_packed_fini(&packed);
+    return rc;
+}
+
+/* The closed logs first: the office takes a renewal when it has what it continues. */
+static enum fsp_rc
+load_bundles(struct fsp_journal *journal, const struct fsp_skey *skey, struct load *load,
+        struct fsp_err *err)
+{
+    struct fsp_journal_log *logs = NULL;
+    size_t n = 0;
+    enum fsp_rc rc = fsp_head_confirm_tip(journal, err);
+
+    if (rc == FSP_OK)
+        rc = fsp_journal_logs(journal, &logs, &n, err);
+    for (size_t i = 0; rc == FSP_OK && i < n; i++)
+        rc = load_log(journal, skey, &logs[i], load, err);
+    free(logs);
     return rc;
 }
 
@@ -233,7 +250,7 @@ carry_locked(
 static void
 report_carry(const struct load *load, const char *path, bool json, struct fsp_buf *out)
 {
-    uint64_t records = load->to - load->from;
+    uint64_t records = load->records;
 
     if (json) {
         fsp_buf_printf(out,
@@ -247,10 +264,10 @@ report_carry(const struct load *load, const char *path, bool json, struct fsp_bu
                 load->from);
     else
         fsp_buf_printf(out,
-                "%s: %" PRIu64 " record%s in %" PRIu64 " bundle%s, %zu bytes (records %" PRIu64
-                " to %" PRIu64 ")\n",
+                "%s: %" PRIu64 " record%s in %" PRIu64
+                " bundle%s, %zu bytes (to record %" PRIu64 ")\n",
                 path, records, fsp_cmd_plural(records), load->bundles,
-                fsp_cmd_plural(load->bundles), load->file.len, load->from, load->to - 1);
+                fsp_cmd_plural(load->bundles), load->file.len, load->to - 1);
 }
 
 int
@@ -357,7 +374,8 @@ receipt(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
         fsp_buf_printf(out,
                 "{\"held\":%" PRIu64 ",\"other\":%" PRIu64 ",\"pending\":%" PRIu64
                 ",\"receipts\":%" PRIu64 "}\n",
-                progress.held, tally.other, progress.size - progress.held, tally.taken);
+                progress.held, tally.other, progress.size - progress.held + progress.older,
+                tally.taken);
     else
         fsp_buf_printf(out,
                 "%" PRIu64 " receipt%s; office holds %" PRIu64 " of %" PRIu64 " records\n",

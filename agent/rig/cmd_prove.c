@@ -22,8 +22,8 @@ struct evidence {
 
 /* The earliest head over the entry that the office cosigned. */
 static enum fsp_rc
-cosigned_head(struct fsp_journal *journal, uint64_t index, struct fsp_range *range,
-        struct fsp_buf *note, struct fsp_err *err)
+cosigned_head(struct fsp_journal *journal, const struct fsp_journal_log *log, uint64_t index,
+        struct fsp_range *range, struct fsp_buf *note, struct fsp_err *err)
 {
     const struct fsp_journal_about *about = fsp_journal_about(journal);
     uint64_t above = index;
@@ -34,7 +34,7 @@ cosigned_head(struct fsp_journal *journal, uint64_t index, struct fsp_range *ran
 
         fsp_buf_reset(note);
         rc = fsp_logtable_head_covering(
-                fsp_journal_db(journal), FSP_RIG_LOG, above, range, note, err);
+                fsp_journal_db(journal), log->id, above, range, note, err);
         if (rc == FSP_ENOTFOUND)
             return fsp_err_set(err, FSP_ENOTFOUND,
                     "entry %" PRIu64 " has no receipt yet; push or carry first, then prove",
@@ -49,8 +49,8 @@ cosigned_head(struct fsp_journal *journal, uint64_t index, struct fsp_range *ran
 }
 
 static enum fsp_rc
-gather(struct fsp_journal *journal, uint64_t index, struct evidence *evidence,
-        struct fsp_err *err)
+gather(struct fsp_journal *journal, const struct fsp_journal_log *log, uint64_t index,
+        struct evidence *evidence, struct fsp_err *err)
 {
     const struct fsp_journal_about *about = fsp_journal_about(journal);
     struct fsp_db *db = fsp_journal_db(journal);
@@ -62,17 +62,17 @@ gather(struct fsp_journal *journal, uint64_t index, struct evidence *evidence,
     enum fsp_rc rc;
 
     fsp_buf_init(&note, FSP_NOTE_MAX);
-    rc = cosigned_head(journal, index, &range, &note, err);
+    rc = cosigned_head(journal, log, index, &range, &note, err);
     if (rc == FSP_OK)
-        rc = fsp_logtable_get(db, FSP_RIG_LOG, index, &evidence->record, err);
+        rc = fsp_logtable_get(db, log->id, index, &evidence->record, err);
     if (rc == FSP_OK)
-        rc = fsp_logtable_leaves(db, FSP_RIG_LOG, range.size, &leaves, err);
+        rc = fsp_logtable_leaves(db, log->id, range.size, &leaves, err);
     if (rc != FSP_OK)
         goto out;
     fsp_tree_inclusion((const uint8_t(*)[FSP_HASH_LEN])leaves, range.size, index, path, &n);
     fsp_proof_write(&evidence->proof, index, (const uint8_t(*)[FSP_HASH_LEN])path, n,
             fsp_buf_peek(&note), note.len);
-    fsp_policy_write(&evidence->policy, &about->vkey, &about->cosigner);
+    fsp_policy_write(&evidence->policy, &log->vkey, &about->cosigner);
     rc = fsp_buf_check(&evidence->proof, "the proof", err);
     if (rc == FSP_OK)
         rc = fsp_buf_check(&evidence->policy, "the policy", err);
@@ -139,6 +139,7 @@ prove(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
     const char *folder = fsp_args_get(args, "out");
     const char *word = fsp_args_rest(args, 0);
     struct fsp_journal *journal = NULL;
+    struct fsp_journal_log log;
     struct evidence evidence;
     uint64_t index = 0;
     enum fsp_rc rc = FSP_OK;
@@ -153,7 +154,9 @@ prove(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
     if (rc == FSP_OK)
         rc = fsp_cmd_open(args, FSP_JOURNAL_READ, &journal, err);
     if (rc == FSP_OK)
-        rc = gather(journal, index, &evidence, err);
+        rc = fsp_cmd_log(args, journal, &log, err);
+    if (rc == FSP_OK)
+        rc = gather(journal, &log, index, &evidence, err);
     if (rc == FSP_OK)
         rc = judge(&evidence, err);
     if (rc == FSP_OK)

@@ -83,7 +83,8 @@ line_json(const struct view *view, const struct fsp_ledger *ledger, const struct
     fsp_cmd_link_json(&view->link, &view->budget, out);
     fsp_buf_printf(out, ",\"oldest_unreceipted_s\":%" PRId64 ",\"origin\":", waited(view));
     fsp_cmd_json_text(out, view->about->origin);
-    fsp_buf_printf(out, ",\"pending\":%" PRIu64, progress->size - progress->held);
+    fsp_buf_printf(
+            out, ",\"pending\":%" PRIu64, progress->size - progress->held + progress->older);
     if (plan != NULL && plan->n > 0) {
         fsp_buf_add_text(out, ",\"plan\":");
         fsp_forecast_jobs_json(&plan->plan, plan->rows, plan->n, out);
@@ -345,30 +346,30 @@ print(struct fsp_args *args, struct fsp_journal *journal, struct fsp_buf *out,
     const char *first = fsp_args_rest(args, 0);
     const char *last = fsp_args_rest(args, 1);
     struct fsp_db *db = fsp_journal_db(journal);
-    struct fsp_range tip;
+    struct fsp_journal_log log;
     uint64_t from = 0;
     uint64_t to;
-    enum fsp_rc rc = fsp_logtable_tip(db, FSP_RIG_LOG, &tip, err);
+    enum fsp_rc rc = fsp_cmd_log(args, journal, &log, err);
 
     if (rc == FSP_OK && first != NULL)
         rc = number(first, &from, err);
-    to = tip.size;
+    to = log.size;
     if (rc == FSP_OK && last != NULL) {
         rc = number(last, &to, err);
-        if (rc == FSP_OK && (to < from || to >= tip.size))
+        if (rc == FSP_OK && (to < from || to >= log.size))
             return fsp_err_set(err, FSP_EINVAL,
                     "no entries %s to %s; this log has %" PRIu64 " (0 is the first)", first,
-                    last, tip.size);
+                    last, log.size);
         to++;
     }
-    if (rc == FSP_OK && first != NULL && from >= tip.size)
+    if (rc == FSP_OK && first != NULL && from >= log.size)
         return fsp_err_set(err, FSP_EINVAL,
-                "no entry %s; this log has %" PRIu64 " (0 is the first)", first, tip.size);
+                "no entry %s; this log has %" PRIu64 " (0 is the first)", first, log.size);
     if (rc != FSP_OK)
         return rc;
     if (printer.json)
         fsp_buf_add_byte(out, '[');
-    rc = fsp_logtable_scan(db, FSP_RIG_LOG, from, to, print_entry, &printer, err);
+    rc = fsp_logtable_scan(db, log.id, from, to, print_entry, &printer, err);
     if (printer.json)
         fsp_buf_add_text(out, "]\n");
     return rc;
@@ -421,10 +422,13 @@ report_check(struct fsp_journal *journal, const struct fsp_verify_report *report
 
     fsp_buf_add_text(out, "{\"fleet\":");
     fsp_cmd_json_text(out, about->fleet);
-    fsp_buf_printf(out, ",\"heads\":%" PRIu64 ",\"origin\":", report->heads);
+    fsp_buf_printf(out,
+            ",\"closed_logs\":%" PRIu64 ",\"heads\":%" PRIu64 ",\"origin\":", report->closed,
+            report->heads);
     fsp_cmd_json_text(out, about->origin);
     fsp_buf_printf(out, ",\"pending\":%" PRIu64 ",\"problems\":[%s],\"receipted\":%" PRIu64,
-            progress->size - progress->held, fsp_buf_peek(&problems->json), progress->held);
+            progress->size - progress->held + progress->older, fsp_buf_peek(&problems->json),
+            progress->held);
     fsp_buf_printf(out, ",\"receipts\":%" PRIu64 ",\"rig\":", report->receipts);
     fsp_cmd_json_text(out, about->rig);
     fsp_buf_add_text(out, ",\"root\":\"");
@@ -442,6 +446,9 @@ say_check(struct fsp_journal *journal, const struct fsp_verify_report *report,
 {
     const struct fsp_journal_about *about = fsp_journal_about(journal);
 
+    if (report->closed > 0)
+        fsp_buf_printf(out, "%" PRIu64 " closed log%s before this one\n", report->closed,
+                fsp_cmd_plural(report->closed));
     fsp_buf_printf(out, "log %s\nsize %" PRIu64 "\nroot ", about->origin, report->size);
     fsp_base64(out, report->root, sizeof(report->root));
     fsp_buf_printf(out, "\nheads %" PRIu64 ", receipts %" PRIu64 ", office holds %" PRIu64 "\n",

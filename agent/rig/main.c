@@ -36,6 +36,12 @@
         .says = "the key's passphrase is the first line of FILE (- for standard input)"        \
     }
 
+#define LOG                                                                                    \
+    {                                                                                          \
+        .name = "log", .value_name = "ORIGIN",                                                 \
+        .says = "another log of this store than the current one"                               \
+    }
+
 static const struct fsp_option init_options[] = {
         STORE,
         {.name = "invitation", .value_name = "FILE", .says = "the office's invitation"},
@@ -109,6 +115,14 @@ static const struct fsp_option signer_options[] = {
         JSON,
         {.name = NULL},
 };
+static const struct fsp_option prove_options[] = {
+        STORE,
+        LOG,
+        {.name = "out", .value_name = "DIR", .says = "where to write the files"},
+        JSON,
+        {.name = NULL},
+};
+static const struct fsp_option print_options[] = {STORE, LOG, JSON, {.name = NULL}};
 static const struct fsp_option json_options[] = {JSON, {.name = NULL}};
 static const struct fsp_option store_options[] = {STORE, JSON, {.name = NULL}};
 
@@ -127,14 +141,15 @@ static const struct fsp_command commands[] = {
                 out_options, fsp_cmd_carry},
         {"receipt", "FILE", "take the office's answers that a courier brought", store_options,
                 fsp_cmd_receipt},
-        {"prove", "N", "write the evidence of entry N (--out DIR)", out_options, fsp_cmd_prove},
+        {"prove", "N", "write the evidence of entry N (--out DIR)", prove_options,
+                fsp_cmd_prove},
         {"signer", "new NAME | show FILE | passphrase FILE",
                 "make a person's key for signing inspections, show it, change its passphrase",
                 signer_options, fsp_cmd_signer},
         {"print", "[FROM [TO]]",
                 "entries exactly as stored, one a line; FROM to TO, both "
                 "included",
-                store_options, fsp_cmd_print},
+                print_options, fsp_cmd_print},
         {"check", "", "verify the whole store again", store_options, fsp_cmd_check},
         {.name = NULL},
 };

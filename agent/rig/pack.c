@@ -5,6 +5,7 @@
 
 #include "base/limits.h"
 #include "base/mem.h"
+#include "base/text.h"
 #include "rig/head.h"
 #include "store/logtable.h"
 #include "wire/bundle.h"
@@ -17,6 +18,14 @@ struct gather {
     size_t *end; /* where each entry ends in raw */
     size_t n;
     size_t most; /* raw bytes to read, at least one entry */
+};
+
+/* What a bundle is made of. */
+struct gathered {
+    struct fsp_entry_bytes *entries;
+    size_t n;
+    struct fsp_checkpoint head;
+    uint8_t sig[FSP_SIG_LEN];
 };
 
 void
@@ -79,85 +88,186 @@ fit(const struct fsp_entry_bytes *entries, size_t *n, size_t payload, struct fsp
     }
 }
 
+/* How the log enrols: its token, or the renewal it begins with. */
 static enum fsp_rc
-seal(struct fsp_journal *journal, const struct fsp_skey *skey,
-        const struct fsp_entry_bytes *entries, size_t n, struct fsp_packed *packed,
-        struct fsp_err *err)
+write_enrolment(
+        const struct fsp_journal_log *log, struct fsp_bundle_head *head, struct fsp_err *err)
 {
-    const struct fsp_journal_about *about = fsp_journal_about(journal);
+    memcpy(head->rig_pub, log->vkey.pub, sizeof(head->rig_pub));
+    head->enrolment = log->token[0] != '\0';
+    head->renewal = !head->enrolment;
+    if (head->enrolment &&
+            fsp_text_unhex(head->token, sizeof(head->token), log->token) != FSP_OK)
+        return fsp_err_set(err, FSP_ECORRUPT, "the store's value 'token' is damaged");
+    return FSP_OK;
+}
+
+static enum fsp_rc
+seal(struct fsp_journal *journal, const struct fsp_journal_log *log,
+        const struct gathered *gathered, struct fsp_packed *packed, struct fsp_err *err)
+{
+    struct fsp_bundle_head head = {.head = gathered->head, .old_size = packed->old_size};
     struct fsp_journal_progress progress;
-    struct fsp_bundle_head head = {.old_size = packed->old_size};
     enum fsp_rc rc;
 
-    rc = fsp_journal_progress(journal, &progress, err);
-    if (rc == FSP_OK)
-        rc = fsp_head_sign(journal, skey, packed->old_size + n, &head.head, head.sig, err);
+    memcpy(head.sig, gathered->sig, sizeof(head.sig));
+    rc = fsp_journal_progress_of(journal, log, &progress, err);
+    packed->enrolment = packed->enrolment || !progress.receipted || packed->old_size == 0;
+    if (rc == FSP_OK && packed->enrolment)
+        rc = write_enrolment(log, &head, err);
     if (rc != FSP_OK)
         return rc;
-    head.enrolment = packed->enrolment || !progress.receipted || packed->old_size == 0;
-    packed->enrolment = head.enrolment;
-    if (head.enrolment) {
-        memcpy(head.rig_pub, about->vkey.pub, sizeof(head.rig_pub));
-        memcpy(head.token, about->token, sizeof(head.token));
-    }
     fsp_buf_reset(&packed->bundle);
-    rc = fsp_bundle_seal(&packed->bundle, &head, entries, n, about->box_pub, err);
+    rc = fsp_bundle_seal(&packed->bundle, &head, gathered->entries, gathered->n,
+            fsp_journal_about(journal)->box_pub, err);
     if (rc != FSP_OK)
         return rc;
+    packed->log = log->id;
     packed->size = head.head.size;
     fsp_bundle_digest(packed->bundle.data, packed->bundle.len, packed->hash);
     return FSP_OK;
+}
+
+/* ---- which head --------------------------------------------------------------------------- */
+
+/* The log's own signature line of a stored head. */
+static enum fsp_rc
+read_head(const struct fsp_journal_log *log, const struct fsp_buf *bytes,
+        struct gathered *gathered, struct fsp_err *err)
+{
+    struct fsp_note note;
+    enum fsp_rc rc = fsp_note_parse(&note, bytes->data, bytes->len, err);
+
+    if (rc == FSP_OK)
+        rc = fsp_checkpoint_parse(&gathered->head, note.text, note.text_len, err);
+    if (rc == FSP_OK)
+        rc = fsp_note_verify(&note, &log->vkey, NULL, err);
+    if (rc != FSP_OK)
+        return fsp_err_wrap(err, FSP_ECORRUPT, "a stored head of %s", log->origin);
+    for (size_t i = 0; i < note.lines; i++) {
+        if (note.line[i].sig_len == FSP_SIG_LEN &&
+                memcmp(note.line[i].id, log->vkey.id, sizeof(log->vkey.id)) == 0 &&
+                note.line[i].name_len == strlen(log->vkey.name) &&
+                memcmp(note.line[i].name, log->vkey.name, note.line[i].name_len) == 0)
+            memcpy(gathered->sig, note.line[i].sig, FSP_SIG_LEN);
+    }
+    return FSP_OK;
+}
+
+/* A closed log ends its bundles at heads signed when it was open: the largest within the n entries
+ * that fit, else the first one above old, whatever the payload. */
+static enum fsp_rc
+stored_head(struct fsp_journal *journal, const struct fsp_journal_log *log, uint64_t old,
+        struct gathered *gathered, struct fsp_err *err)
+{
+    struct fsp_db *db = fsp_journal_db(journal);
+    struct fsp_range range;
+    struct fsp_buf note;
+    enum fsp_rc rc;
+
+    fsp_buf_init(&note, FSP_NOTE_MAX);
+    rc = fsp_logtable_head_below(db, log->id, old + gathered->n, &range, &note, err);
+    if (rc == FSP_ENOTFOUND || (rc == FSP_OK && range.size <= old)) {
+        fsp_buf_reset(&note);
+        rc = fsp_logtable_head_covering(db, log->id, old, &range, &note, err);
+        if (rc == FSP_ENOTFOUND || (rc == FSP_OK && range.size > log->size))
+            rc = fsp_err_set(err, FSP_ECORRUPT,
+                    "%s is closed and has no signed head above entry %llu; ask the office for "
+                    "a "
+                    "hand-back and run: farspool-rig renew",
+                    log->origin, (unsigned long long)old);
+    }
+    if (rc == FSP_OK)
+        rc = read_head(log, &note, gathered, err);
+    fsp_buf_fini(&note);
+    return rc;
+}
+
+/* ---- packing ------------------------------------------------------------------------------ */
+
+/* Entries old .. to - 1 as far as they fit; the list is freed by the caller. */
+static enum fsp_rc
+collect(struct fsp_journal *journal, const struct fsp_journal_log *log,
+        const struct fsp_pack_want *want, struct gather *gather, struct gathered *gathered,
+        struct fsp_err *err)
+{
+    uint64_t to = log->size < want->to ? log->size : want->to;
+    enum fsp_rc rc;
+
+    if (to <= want->old)
+        return fsp_err_set(err, FSP_ENOTFOUND, "nothing is pending");
+    if (to - want->old > FSP_BUNDLE_ENTRIES)
+        to = want->old + FSP_BUNDLE_ENTRIES;
+    fsp_buf_reset(&gather->raw);
+    gather->n = 0;
+    gather->most = want->payload > FSP_BUNDLE_INFLATED / RAW_PER_PAYLOAD
+                           ? FSP_BUNDLE_INFLATED
+                           : want->payload * RAW_PER_PAYLOAD;
+    free(gather->end);
+    free(gathered->entries);
+    gather->end = fsp_mem_array((size_t)(to - want->old), sizeof(*gather->end));
+    gathered->entries = fsp_mem_array((size_t)(to - want->old), sizeof(*gathered->entries));
+    if (gather->end == NULL || gathered->entries == NULL)
+        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    rc = fsp_logtable_scan(
+            fsp_journal_db(journal), log->id, want->old, to, gather_one, gather, err);
+    if (rc == FSP_ELIMIT && gather->n > 0) {
+        fsp_err_clear(err);
+        rc = FSP_OK;
+    }
+    if (rc != FSP_OK)
+        return rc;
+    point(gather, gathered->entries);
+    gathered->n = gather->n;
+    return fit(gathered->entries, &gathered->n, want->payload, err);
+}
+
+static enum fsp_rc
+pack_closed(struct fsp_journal *journal, const struct fsp_journal_log *log,
+        const struct fsp_pack_want *want, struct gather *gather, struct gathered *gathered,
+        struct fsp_err *err)
+{
+    struct fsp_pack_want whole = {.old = want->old, .payload = FSP_BUNDLE_INFLATED};
+    enum fsp_rc rc = stored_head(journal, log, want->old, gathered, err);
+
+    if (rc == FSP_OK && gathered->head.size > want->old + gathered->n) {
+        whole.to = gathered->head.size;
+        rc = collect(journal, log, &whole, gather, gathered, err);
+        if (rc == FSP_OK && gathered->head.size > want->old + gathered->n)
+            rc = fsp_err_set(err, FSP_ELIMIT, "%s: no bundle holds entries %llu to %llu",
+                    log->origin, (unsigned long long)want->old,
+                    (unsigned long long)gathered->head.size);
+    }
+    gathered->n = rc == FSP_OK ? (size_t)(gathered->head.size - want->old) : 0;
+    return rc;
 }
 
 enum fsp_rc
 fsp_pack(struct fsp_journal *journal, const struct fsp_skey *skey,
         const struct fsp_pack_want *want, struct fsp_packed *packed, struct fsp_err *err)
 {
-    struct fsp_db *db = fsp_journal_db(journal);
-    struct fsp_entry_bytes *entries = NULL;
+    struct gathered gathered = {.n = 0};
     struct gather gather = {.n = 0};
-    struct fsp_range tip;
-    uint64_t old = want->old;
-    uint64_t to;
-    enum fsp_rc rc;
-    size_t n;
+    struct fsp_journal_log log;
+    enum fsp_rc rc = FSP_OK;
 
-    packed->old_size = old;
+    packed->old_size = want->old;
     packed->enrolment = want->enrol;
-    gather.most = want->payload > FSP_BUNDLE_INFLATED / RAW_PER_PAYLOAD
-                          ? FSP_BUNDLE_INFLATED
-                          : want->payload * RAW_PER_PAYLOAD;
     fsp_buf_init(&gather.raw, FSP_BUNDLE_INFLATED);
-    rc = fsp_logtable_tip(db, FSP_RIG_LOG, &tip, err);
-    if (rc != FSP_OK)
-        goto out;
-    to = tip.size < want->to ? tip.size : want->to;
-    if (to <= old) {
-        rc = fsp_err_set(err, FSP_ENOTFOUND, "nothing is pending");
-        goto out;
-    }
-    if (to - old > FSP_BUNDLE_ENTRIES)
-        to = old + FSP_BUNDLE_ENTRIES;
-    gather.end = fsp_mem_array((size_t)(to - old), sizeof(*gather.end));
-    entries = fsp_mem_array((size_t)(to - old), sizeof(*entries));
-    if (gather.end == NULL || entries == NULL) {
-        rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
-        goto out;
-    }
-    rc = fsp_logtable_scan(db, FSP_RIG_LOG, old, to, gather_one, &gather, err);
-    if (rc == FSP_ELIMIT && gather.n > 0) {
-        fsp_err_clear(err);
-        rc = FSP_OK;
-    }
-    if (rc != FSP_OK)
-        goto out;
-    point(&gather, entries);
-    n = gather.n;
-    rc = fit(entries, &n, want->payload, err);
+    if (want->log != NULL)
+        log = *want->log;
+    else
+        rc = fsp_journal_log(journal, fsp_journal_about(journal)->origin, &log, err);
     if (rc == FSP_OK)
-        rc = seal(journal, skey, entries, n, packed, err);
-out:
-    free(entries);
+        rc = collect(journal, &log, want, &gather, &gathered, err);
+    if (rc == FSP_OK && log.current)
+        rc = fsp_head_sign(
+                journal, skey, want->old + gathered.n, &gathered.head, gathered.sig, err);
+    else if (rc == FSP_OK)
+        rc = pack_closed(journal, &log, want, &gather, &gathered, err);
+    if (rc == FSP_OK)
+        rc = seal(journal, &log, &gathered, packed, err);
+    free(gathered.entries);
     free(gather.end);
     fsp_buf_fini(&gather.raw);
     return rc;

@@ -23,6 +23,7 @@
 
 struct fsp_packed {
     struct fsp_buf bundle; /* fsp_packed_init() .. fsp_packed_fini() */
+    int64_t log;
     uint64_t old_size;
     uint64_t size;
     bool enrolment;
@@ -35,6 +36,7 @@ void fsp_packed_fini(struct fsp_packed *packed);
 /* What a bundle is to hold: entries old .. to - 1 (to UINT64_MAX: all), about `payload` bytes of them
  * and at least one. */
 struct fsp_pack_want {
+    const struct fsp_journal_log *log; /* NULL: the current one */
     uint64_t old;
     uint64_t to;
     size_t payload;
@@ -42,7 +44,8 @@ struct fsp_pack_want {
 };
 
 /* Seal it into packed. The head is durable when this returns FSP_OK. Until the first receipt, and
- * from entry 0, the bundle carries the enrolment anyway. */
+ * from entry 0, the bundle carries the enrolment anyway. A closed log needs no key (skey may be
+ * NULL then): its bundle ends at a head that was signed when it was open. */
 enum fsp_rc fsp_pack(struct fsp_journal *journal, const struct fsp_skey *skey,
         const struct fsp_pack_want *want, struct fsp_packed *packed,
         struct fsp_err *err) FSP_MUST_CHECK;

@@ -29,7 +29,8 @@ struct fsp_push {
     struct fsp_linkstate kept; /* as in the store */
     bool connected;            /* the last exchange went well: its connection is there */
     bool tls;
-    bool enrol; /* 403 came: the office may have lost this log */
+    bool enrol;                 /* 403 came: the office may have lost this log */
+    struct fsp_journal_log log; /* the one that is sent: the closed ones first */
     /* Entries looked at for urgency, from .. to - 1, and past the newest urgent one of them. */
     uint64_t seen_from;
     uint64_t seen_to;
@@ -239,7 +240,8 @@ is_packed(const struct fsp_push *push, const struct fsp_sync_action *action, uin
     const struct fsp_packed *packed = &push->packed;
     uint64_t to = action->to < size ? action->to : size;
 
-    return packed->bundle.len > 0 && packed->old_size == action->old && packed->size == to &&
+    return packed->bundle.len > 0 && packed->log == push->log.id &&
+           packed->old_size == action->old && packed->size == to &&
            packed->enrolment >= push->enrol &&
            (packed->bundle.len <= action->payload || to - action->old == 1);
 }
@@ -248,7 +250,8 @@ static enum fsp_rc
 pack(struct fsp_push *push, const struct fsp_sync_action *action, uint64_t size,
         struct fsp_err *err)
 {
-    struct fsp_pack_want want = {.old = action->old,
+    struct fsp_pack_want want = {.log = &push->log,
+            .old = action->old,
             .to = action->to,
             .payload = action->payload,
             .enrol = push->enrol};
@@ -328,8 +331,7 @@ find_urgent(struct fsp_push *push, uint64_t held, uint64_t size, struct fsp_err 
         push->urgent = 0;
     }
     if (push->seen_to < size)
-        rc = fsp_logtable_scan(
-                db, fsp_journal_current(push->journal), push->seen_to, size, see, push, err);
+        rc = fsp_logtable_scan(db, push->log.id, push->seen_to, size, see, push, err);
     if (rc == FSP_OK)
         push->seen_to = size;
     return rc;
@@ -341,17 +343,22 @@ look(struct fsp_push *push, struct fsp_sync_event *event, struct fsp_push_report
         struct fsp_err *err)
 {
     struct fsp_journal_progress progress;
+    int64_t before = push->log.id;
     enum fsp_rc rc = fsp_journal_progress(push->journal, &progress, err);
 
+    if (rc == FSP_OK)
+        rc = fsp_journal_sending(push->journal, &push->log, err);
     if (rc != FSP_OK)
         return rc;
+    if (push->log.id != before)
+        push->seen_to = push->seen_from = push->urgent = 0;
     event->now_us = now_us(push);
-    event->size = progress.size;
+    event->size = push->log.size;
     report->held = progress.held;
-    if (event->kind == FSP_SYNC_TICK)
-        event->held = progress.held;
+    /* What the answer moved is in the store; after the last of a closed log the next one is sent. */
+    event->held = push->log.held;
     if (push->options.plan != NULL)
-        rc = find_urgent(push, progress.held, progress.size, err);
+        rc = find_urgent(push, push->log.held, push->log.size, err);
     event->urgent = push->urgent;
     fsp_linkstate_left(
             &push->kept, &push->options.budget, fsp_journal_env(push->journal), event);
@@ -404,6 +411,23 @@ rounds(struct fsp_push *push, struct fsp_push_report *report, struct fsp_sync_ac
     return rc;
 }
 
+/* Another process may have renewed the log: its key is another one then. */
+static enum fsp_rc
+renew_key(struct fsp_push *push, struct fsp_err *err)
+{
+    struct fsp_skey *skey = NULL;
+    enum fsp_rc rc;
+
+    if (fsp_vkey_equal(fsp_skey_vkey(push->skey), &fsp_journal_about(push->journal)->vkey))
+        return FSP_OK;
+    rc = fsp_journal_key(push->journal, &skey, err);
+    if (rc != FSP_OK)
+        return rc;
+    fsp_skey_free(push->skey);
+    push->skey = skey;
+    return FSP_OK;
+}
+
 enum fsp_rc
 fsp_push_round(struct fsp_push *push, struct fsp_push_report *report,
         struct fsp_sync_action *next, struct fsp_err *err)
@@ -418,6 +442,8 @@ fsp_push_round(struct fsp_push *push, struct fsp_push_report *report,
     rc = fsp_journal_rejudge(push->journal, err);
     if (rc == FSP_OK)
         rc = may_send(push, err);
+    if (rc == FSP_OK)
+        rc = renew_key(push, err);
     if (rc == FSP_OK)
         rc = read_used(push, report, err);
     if (rc == FSP_OK)

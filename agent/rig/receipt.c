@@ -131,6 +131,9 @@ contradict(struct fsp_journal *journal, const struct shown *shown, const void *n
 
     if (rc == FSP_OK)
         rc = add_evidence(journal, shown, note, len, err);
+    /* It has more of a closed log than counts here: nothing of ours is left to send. */
+    if (rc == FSP_OK && shown->relation == BEYOND && !shown->log.current)
+        rc = fsp_journal_set_held(journal, shown->log.id, shown->log.size, err);
     if (rc == FSP_OK)
         rc = fsp_db_commit(db, err);
     if (rc != FSP_OK) {
@@ -138,6 +141,12 @@ contradict(struct fsp_journal *journal, const struct shown *shown, const void *n
         return rc;
     }
     verdict->held = shown->head.size;
+    if (!shown->log.current) {
+        set(verdict, FSP_VERDICT_REFUSED,
+                "the office holds another history of a log that is closed here; ask it for a "
+                "hand-back, then run: farspool-rig renew");
+        return FSP_OK;
+    }
     set(verdict, FSP_VERDICT_CONTRADICT, "");
     rc = fsp_journal_rejudge(journal, err);
     if (rc == FSP_OK)
@@ -319,9 +328,41 @@ step_back(struct fsp_journal *journal, const struct fsp_refusal *refusal,
     return rc;
 }
 
+/* The office says that another log continues this one. That is so when our own key signed it, and
+ * no log of this store is it: another copy of this store was renewed. */
 static enum fsp_rc
-judge_held(struct fsp_journal *journal, const struct fsp_refusal *refusal,
-        struct fsp_verdict *verdict, struct fsp_err *err)
+judge_closed(struct fsp_journal *journal, const struct fsp_answer *answer,
+        const struct fsp_refusal *refusal, struct shown *shown, struct fsp_verdict *verdict,
+        struct fsp_err *err)
+{
+    struct fsp_journal_log other;
+    struct fsp_err why = {.rc = FSP_OK};
+    enum fsp_rc rc = fsp_journal_log(journal, refusal->renewed.name, &other, &why);
+
+    if (rc == FSP_OK) {
+        set(verdict, FSP_VERDICT_REFUSED,
+                "the office says that a log of this store is closed, at another size; ask it "
+                "for "
+                "a hand-back");
+        return FSP_OK;
+    }
+    if (rc != FSP_ENOTFOUND)
+        return fsp_err_set(err, rc, "%s", why.text);
+    if (fsp_renewal_verify(&refusal->renewal, &shown->log.vkey, &refusal->renewed, NULL) !=
+            FSP_OK) {
+        set(verdict, FSP_VERDICT_REFUSED,
+                "the office says that another log continues this one, by an invitation: is "
+                "another PC keeping this rig's record? ask the office");
+        return FSP_OK;
+    }
+    shown->relation = DIFFERS;
+    shown->head.size = refusal->size;
+    return contradict(journal, shown, answer->bytes, answer->len, verdict, err);
+}
+
+static enum fsp_rc
+judge_held(struct fsp_journal *journal, const struct fsp_answer *answer,
+        const struct fsp_refusal *refusal, struct fsp_verdict *verdict, struct fsp_err *err)
 {
     struct shown shown = {.relation = AGREES};
     struct fsp_err why = {.rc = FSP_OK};
@@ -342,6 +383,8 @@ judge_held(struct fsp_journal *journal, const struct fsp_refusal *refusal,
         return rc;
     if (shown.relation != AGREES)
         return contradict(journal, &shown, refusal->held, refusal->held_len, verdict, err);
+    if (refusal->has_renewed)
+        return judge_closed(journal, answer, refusal, &shown, verdict, err);
     set(verdict, FSP_VERDICT_REFUSED,
             "the office says that records differ, but the head it shows agrees with this log");
     return FSP_OK;
@@ -369,7 +412,7 @@ judge_refusal(struct fsp_journal *journal, const struct fsp_answer *answer,
     }
     /* A 422 proves itself by the head it shows; a 409 must be about what was just sent. */
     if (refusal.status == FSP_ANSWER_FORK)
-        return judge_held(journal, &refusal, verdict, err);
+        return judge_held(journal, answer, &refusal, verdict, err);
     rc = is_fresh(journal, answer, &refusal, &fresh, err);
     if (rc != FSP_OK)
         return rc;
@@ -428,10 +471,9 @@ fsp_receipt_judge(struct fsp_journal *journal, const struct fsp_answer *answer,
 }
 
 enum fsp_rc
-fsp_receipt_sent(struct fsp_journal *journal, const uint8_t hash[32], uint64_t old,
-        uint64_t size, struct fsp_err *err)
+fsp_receipt_sent_of(
+        struct fsp_journal *journal, const struct fsp_packed *packed, struct fsp_err *err)
 {
-    int64_t log = fsp_journal_current(journal);
     const struct fsp_env *env = fsp_journal_env(journal);
     struct fsp_db *db = fsp_journal_db(journal);
     struct fsp_stmt *stmt = NULL;
@@ -440,10 +482,10 @@ fsp_receipt_sent(struct fsp_journal *journal, const uint8_t hash[32], uint64_t o
     if (rc == FSP_OK)
         rc = fsp_stmt_get(db, FSP_SQL_SENT_ADD, &stmt, err);
     if (rc == FSP_OK) {
-        fsp_stmt_bind_blob(stmt, 1, hash, 32);
-        fsp_stmt_bind_int(stmt, 2, log);
-        fsp_stmt_bind_int(stmt, 3, (int64_t)old);
-        fsp_stmt_bind_int(stmt, 4, (int64_t)size);
+        fsp_stmt_bind_blob(stmt, 1, packed->hash, 32);
+        fsp_stmt_bind_int(stmt, 2, packed->log);
+        fsp_stmt_bind_int(stmt, 3, (int64_t)packed->old_size);
+        fsp_stmt_bind_int(stmt, 4, (int64_t)packed->size);
         fsp_stmt_bind_int(stmt, 5, env->utc_us(env->ctx) / FSP_US_PER_S);
         rc = fsp_stmt_run(stmt, err);
     }
@@ -452,4 +494,15 @@ fsp_receipt_sent(struct fsp_journal *journal, const uint8_t hash[32], uint64_t o
     if (rc != FSP_OK)
         fsp_db_rollback(db);
     return rc;
+}
+
+enum fsp_rc
+fsp_receipt_sent(struct fsp_journal *journal, const uint8_t hash[32], uint64_t old,
+        uint64_t size, struct fsp_err *err)
+{
+    struct fsp_packed packed = {
+            .log = fsp_journal_current(journal), .old_size = old, .size = size};
+
+    memcpy(packed.hash, hash, sizeof(packed.hash));
+    return fsp_receipt_sent_of(journal, &packed, err);
 }

@@ -15,6 +15,7 @@
 
 #include "base/err.h"
 #include "rig/journal.h"
+#include "rig/pack.h"
 
 enum fsp_verdict_kind {
     FSP_VERDICT_TAKEN,      /* the office holds `held`, cosigned */
@@ -45,6 +46,9 @@ enum fsp_rc fsp_receipt_judge(struct fsp_journal *journal, const struct fsp_answ
         struct fsp_verdict *verdict, struct fsp_err *err) FSP_MUST_CHECK;
 
 /* A bundle was handed to a courier: its answer will be fresh until a receipt covers it. */
+enum fsp_rc fsp_receipt_sent_of(struct fsp_journal *journal, const struct fsp_packed *packed,
+        struct fsp_err *err) FSP_MUST_CHECK;
+/* The same of the current log. */
 enum fsp_rc fsp_receipt_sent(struct fsp_journal *journal, const uint8_t hash[32], uint64_t old,
         uint64_t size, struct fsp_err *err) FSP_MUST_CHECK;
 
