@@ -25,10 +25,11 @@
 #include "base/buf.h"
 #include "base/err.h"
 #include "base/limits.h"
+#include "proof/instruction.h"
 #include "proof/tree.h"
 #include "wire/bundle.h"
 
-#define FSP_SHELF_VERSION 2u
+#define FSP_SHELF_VERSION 3u
 #define FSP_MARK_LEN      32 /* of an invitation's token: its hash, so that the shelf cannot enrol */
 
 enum fsp_shelf_access {
@@ -91,6 +92,32 @@ struct fsp_shelf_renewal {
     char confirmed_by[FSP_NAME_MAX + 1];
 };
 
+/* What was written to a rig. */
+struct fsp_shelf_instruction {
+    int64_t seq; /* the office's own order; set by the shelf */
+    char rig[FSP_NAME_MAX + 1];
+    uint8_t id[FSP_INSTRUCTION_ID_LEN];
+    enum fsp_instruction_about about;
+    int64_t made_s;
+    const char *note; /* the signed note; into the caller's store */
+    size_t note_len;
+};
+
+/* Which entry of a rig's log is an instruction, by its id; derived from the entries. */
+struct fsp_shelf_instruction_place {
+    int64_t seq; /* in the order they came; set by the shelf */
+    int64_t log;
+    uint64_t index;
+    uint8_t id[FSP_INSTRUCTION_ID_LEN];
+};
+
+/* What is asked for of those that a rig lacks: the next behind `after` (0: the first). */
+struct fsp_shelf_wait {
+    const char *rig;
+    const uint8_t *newest; /* id of the newest in its log by its own word; NULL: none */
+    int64_t after;
+};
+
 typedef enum fsp_rc fsp_shelf_visit(
         void *ctx, uint64_t index, const uint8_t *bytes, size_t len, struct fsp_err *err);
 
@@ -145,6 +172,34 @@ struct fsp_shelf_ops {
     /* W. A second time changes nothing. FSP_ENOTFOUND when the log continues none. */
     enum fsp_rc (*confirm_renewal)(
             void *ctx, int64_t log, const char *by, int64_t at_s, struct fsp_err *err);
+
+    /* W. FSP_ENOTFOUND when there is no such rig. */
+    enum fsp_rc (*add_instruction)(
+            void *ctx, const struct fsp_shelf_instruction *instruction, struct fsp_err *err);
+    /* In order of seq; the note is put into `store`. FSP_ENOTFOUND at the end. */
+    enum fsp_rc (*next_instruction)(void *ctx, const char *rig, int64_t after,
+            struct fsp_shelf_instruction *out, struct fsp_buf *store, struct fsp_err *err);
+    enum fsp_rc (*find_instruction)(void *ctx, const uint8_t *id,
+            struct fsp_shelf_instruction *out, struct fsp_buf *store, struct fsp_err *err);
+    /* Those in no log of the rig that is held here, and not before the one the rig named; an id
+     * that is not known here counts as none. FSP_ENOTFOUND at the end. */
+    enum fsp_rc (*waiting_instruction)(void *ctx, const struct fsp_shelf_wait *wait,
+            struct fsp_shelf_instruction *out, struct fsp_buf *store, struct fsp_err *err);
+    /* W. A second time changes nothing. */
+    enum fsp_rc (*add_instruction_place)(
+            void *ctx, const struct fsp_shelf_instruction_place *place, struct fsp_err *err);
+    /* Where a rig's log holds it, the rig's newest log first; FSP_ENOTFOUND. */
+    enum fsp_rc (*instruction_place)(void *ctx, const char *rig, const uint8_t *id,
+            struct fsp_shelf_instruction_place *out, struct fsp_err *err);
+    /* All places of all rigs, as they came; FSP_ENOTFOUND at the end. */
+    enum fsp_rc (*next_instruction_place)(void *ctx, int64_t after,
+            struct fsp_shelf_instruction_place *out, struct fsp_err *err);
+    /* W. The signed roster of a version; each once. */
+    enum fsp_rc (*add_roster)(void *ctx, uint64_t version, int64_t made_s,
+            const struct fsp_buf *note, struct fsp_err *err);
+    /* That version's, or the newest (0); FSP_ENOTFOUND. */
+    enum fsp_rc (*roster)(
+            void *ctx, uint64_t version, struct fsp_buf *note, struct fsp_err *err);
 
     /* The compact range over all entries of the log. */
     enum fsp_rc (*tip)(void *ctx, int64_t log, struct fsp_range *range, struct fsp_err *err);

@@ -20,8 +20,8 @@
 #define LOCK_WAIT_MS   20
 #define TIDY_BYTES     (INT64_C(4) * 1024 * 1024) /* of write-ahead log before it is folded in */
 
-static const struct fsp_migration migrations[] = {
-        {fsp_logtable_sql}, {shelf_schema_sql}, {fsp_shelf_renewal_sql}};
+static const struct fsp_migration migrations[] = {{fsp_logtable_sql}, {shelf_schema_sql},
+        {fsp_shelf_renewal_sql}, {fsp_shelf_instruct_sql}};
 static const struct fsp_db_schema schema = {.application_id = APPLICATION_ID,
         .what = "office store",
         .steps = migrations,
@@ -596,6 +596,15 @@ const struct fsp_shelf_ops fsp_shelf_sqlite = {
         .renewal = fsp_shelf_renewal,
         .continued = fsp_shelf_continued,
         .confirm_renewal = fsp_shelf_confirm_renewal,
+        .add_instruction = fsp_shelf_add_instruction,
+        .next_instruction = fsp_shelf_next_instruction,
+        .find_instruction = fsp_shelf_find_instruction,
+        .waiting_instruction = fsp_shelf_waiting_instruction,
+        .add_instruction_place = fsp_shelf_add_instruction_place,
+        .instruction_place = fsp_shelf_instruction_place,
+        .next_instruction_place = fsp_shelf_next_instruction_place,
+        .add_roster = fsp_shelf_add_roster,
+        .roster = fsp_shelf_roster,
         .tip = shelf_tip,
         .append = shelf_append,
         .entry = shelf_entry,

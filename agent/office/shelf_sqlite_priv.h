@@ -25,4 +25,28 @@ enum fsp_rc fsp_shelf_continued(void *ctx, int64_t from, int64_t after,
 enum fsp_rc fsp_shelf_confirm_renewal(void *ctx, int64_t log, const char *by, int64_t at_s,
         struct fsp_err *err) FSP_MUST_CHECK;
 
+/* shelf_instruct.c */
+extern const char fsp_shelf_instruct_sql[];
+enum fsp_rc fsp_shelf_add_instruction(void *ctx,
+        const struct fsp_shelf_instruction *instruction, struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_shelf_next_instruction(void *ctx, const char *rig, int64_t after,
+        struct fsp_shelf_instruction *out, struct fsp_buf *store,
+        struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_shelf_find_instruction(void *ctx, const uint8_t *id,
+        struct fsp_shelf_instruction *out, struct fsp_buf *store,
+        struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_shelf_waiting_instruction(void *ctx, const struct fsp_shelf_wait *wait,
+        struct fsp_shelf_instruction *out, struct fsp_buf *store,
+        struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_shelf_add_instruction_place(void *ctx,
+        const struct fsp_shelf_instruction_place *place, struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_shelf_instruction_place(void *ctx, const char *rig, const uint8_t *id,
+        struct fsp_shelf_instruction_place *out, struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_shelf_next_instruction_place(void *ctx, int64_t after,
+        struct fsp_shelf_instruction_place *out, struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_shelf_add_roster(void *ctx, uint64_t version, int64_t made_s,
+        const struct fsp_buf *note, struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_shelf_roster(
+        void *ctx, uint64_t version, struct fsp_buf *note, struct fsp_err *err) FSP_MUST_CHECK;
+
 #endif
