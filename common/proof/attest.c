@@ -216,7 +216,8 @@ fsp_attest_note(
 }
 
 static enum fsp_sig_state
-judge_inspection(struct fsp_attest *attest, const struct fsp_attest_entry *entry)
+judge_inspection(struct fsp_attest *attest, const struct fsp_attest_entry *entry,
+        const struct fsp_roster_signer **who)
 {
     const struct fsp_record *record = entry->record;
     const char *inspector = fsp_record_text(record, "inspector");
@@ -234,11 +235,12 @@ judge_inspection(struct fsp_attest *attest, const struct fsp_attest_entry *entry
     what.message = attest->message.data;
     what.len = attest->message.len;
     read_times(record, &what.at_s, &what.noted_s);
-    return fsp_roster_judge(attest->roster, &what, NULL);
+    return fsp_roster_judge(attest->roster, &what, who);
 }
 
 static enum fsp_sig_state
-judge_countersign(struct fsp_attest *attest, const struct countersign *countersign)
+judge_countersign(struct fsp_attest *attest, const struct countersign *countersign,
+        const struct fsp_roster_signer **who)
 {
     struct fsp_signed what = {.name = countersign->signer,
             .may = FSP_MAY_COUNTERSIGN,
@@ -252,11 +254,12 @@ judge_countersign(struct fsp_attest *attest, const struct countersign *countersi
         return FSP_SIG_BAD;
     what.message = attest->message.data;
     what.len = attest->message.len;
-    return fsp_roster_judge(attest->roster, &what, NULL);
+    return fsp_roster_judge(attest->roster, &what, who);
 }
 
 static enum fsp_sig_state
-state_of_countersign(struct fsp_attest *attest, const struct fsp_record *record)
+state_of_countersign(struct fsp_attest *attest, const struct fsp_record *record,
+        const struct fsp_roster_signer **who)
 {
     const struct fsp_record *entry = fsp_record_object(record, "entry");
     const char *leaf = entry != NULL ? fsp_record_text(entry, "leaf") : NULL;
@@ -272,7 +275,7 @@ state_of_countersign(struct fsp_attest *attest, const struct fsp_record *record)
         return FSP_SIG_BAD;
     countersign.has_sig = read_sig(record, countersign.sig);
     read_times(record, &countersign.at_s, &countersign.noted_s);
-    state = judge_countersign(attest, &countersign);
+    state = judge_countersign(attest, &countersign, who);
     free(countersign.signer);
     return state;
 }
@@ -335,7 +338,7 @@ best_countersign(struct fsp_attest *attest, const uint8_t *leaf)
             i < attest->n && best != FSP_SIG_GOOD &&
             memcmp(attest->countersigns[i].leaf, leaf, FSP_HASH_LEN) == 0;
             i++) {
-        enum fsp_sig_state state = judge_countersign(attest, &attest->countersigns[i]);
+        enum fsp_sig_state state = judge_countersign(attest, &attest->countersigns[i], NULL);
 
         if (worth(state) > worth(best))
             best = state;
@@ -344,13 +347,43 @@ best_countersign(struct fsp_attest *attest, const uint8_t *leaf)
 }
 
 enum fsp_sig_state
+fsp_attest_judge(struct fsp_attest *attest, const struct fsp_attest_entry *entry,
+        const struct fsp_roster_signer **who)
+{
+    *who = NULL;
+    if (is_kind(entry->record, "inspection"))
+        return judge_inspection(attest, entry, who);
+    if (is_kind(entry->record, "countersign"))
+        return state_of_countersign(attest, entry->record, who);
+    return best_countersign(attest, entry->leaf);
+}
+
+enum fsp_sig_state
 fsp_attest_state(struct fsp_attest *attest, const struct fsp_attest_entry *entry)
 {
-    if (is_kind(entry->record, "inspection"))
-        return judge_inspection(attest, entry);
-    if (is_kind(entry->record, "countersign"))
-        return state_of_countersign(attest, entry->record);
-    return best_countersign(attest, entry->leaf);
+    const struct fsp_roster_signer *who = NULL;
+
+    return fsp_attest_judge(attest, entry, &who);
+}
+
+enum fsp_rc
+fsp_attest_take_roster(
+        struct fsp_attest *attest, const char *note, size_t len, struct fsp_err *err)
+{
+    struct fsp_roster *roster = NULL;
+    struct fsp_err first = {.rc = FSP_OK};
+    enum fsp_rc rc = FSP_EVERIFY;
+
+    (void)fsp_err_set(&first, rc, "no key of the office's instructions is known");
+    for (size_t i = 0; rc != FSP_OK && rc != FSP_ENOMEM && i < attest->n_keys; i++)
+        rc = fsp_roster_read(&roster, note, len, &attest->keys[i], i == 0 ? &first : NULL);
+    if (rc == FSP_OK && strcmp(roster->fleet, attest->fleet) != 0)
+        rc = fsp_err_set(&first, FSP_EVERIFY, "it is of the fleet %s, not of %s", roster->fleet,
+                attest->fleet);
+    fsp_roster_free(roster);
+    if (rc != FSP_OK)
+        return fsp_err_set(err, rc, "%s", first.text);
+    return take_roster(attest, note, len, err);
 }
 
 const struct fsp_roster *

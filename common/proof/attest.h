@@ -57,6 +57,14 @@ enum fsp_rc fsp_attest_note(struct fsp_attest *attest, const struct fsp_attest_e
         struct fsp_err *err) FSP_MUST_CHECK;
 enum fsp_sig_state fsp_attest_state(
         struct fsp_attest *attest, const struct fsp_attest_entry *entry);
+/* The same; *who is the roster's line that decided about the entry's own signature, NULL when none
+ * did. Peek. */
+enum fsp_sig_state fsp_attest_judge(struct fsp_attest *attest,
+        const struct fsp_attest_entry *entry, const struct fsp_roster_signer **who);
+/* A roster that came beside evidence counts like one from the log. FSP_EVERIFY when it is by no key
+ * that counts, or another fleet's. */
+enum fsp_rc fsp_attest_take_roster(struct fsp_attest *attest, const char *note, size_t len,
+        struct fsp_err *err) FSP_MUST_CHECK;
 /* In force; NULL when none came. Peek. */
 const struct fsp_roster *fsp_attest_roster(const struct fsp_attest *attest);
 /* The signed note of that roster, as the instruction carried it; NULL when none came. Peek. */
