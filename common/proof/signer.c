@@ -336,3 +336,16 @@ fsp_signer_peek(struct fsp_vkey *out, const char *path, struct fsp_err *err)
         memset(out, 0, sizeof(*out));
     return rc;
 }
+
+enum fsp_rc
+fsp_signer_parse(struct fsp_vkey *out, const void *bytes, size_t len, struct fsp_err *err)
+{
+    struct signer_file file = {.salt = {0}};
+    enum fsp_rc rc = len > FILE_MAX ? fsp_err_set(err, FSP_ELIMIT, "over %zu bytes", FILE_MAX)
+                                    : parse_file(&file, bytes, len, err);
+
+    *out = file.vkey;
+    if (rc != FSP_OK)
+        memset(out, 0, sizeof(*out));
+    return rc;
+}

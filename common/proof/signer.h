@@ -66,5 +66,8 @@ enum fsp_rc fsp_signer_load(struct fsp_skey **out, const char *path, const char 
 /* The verifier key of a key file, without the passphrase. */
 enum fsp_rc fsp_signer_peek(
         struct fsp_vkey *out, const char *path, struct fsp_err *err) FSP_MUST_CHECK;
+/* The same of a key file's bytes. */
+enum fsp_rc fsp_signer_parse(struct fsp_vkey *out, const void *bytes, size_t len,
+        struct fsp_err *err) FSP_MUST_CHECK;
 
 #endif
