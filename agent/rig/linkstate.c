@@ -97,11 +97,15 @@ fsp_linkstate_read(struct fsp_journal *journal, struct fsp_linkstate *out, struc
 
     memset(out, 0, sizeof(*out));
     out->day = today(fsp_journal_env(journal));
+    rc = fsp_db_begin_read(db, err);
+    if (rc != FSP_OK)
+        return rc;
     rc = get(db, KEY_BYTES, bytes, sizeof(bytes), err);
     if (rc == FSP_OK)
         rc = get(db, KEY_NEXT, next, sizeof(next), err);
     if (rc == FSP_OK)
         rc = get(db, KEY_WHY, out->why, sizeof(out->why), err);
+    fsp_db_rollback(db);
     if (rc != FSP_OK)
         return rc;
     if (split(bytes, &word, &number)) {
