@@ -1,9 +1,12 @@
 """The program's account equals a naive one, written apart from it, on random histories.
 
-100 of them; FSP_LONG=1: 1,000. A failure prints the seed: the history is histories.history(seed).
+100 of them; FSP_LONG=1: 1,000. A failure prints the seed: the history is histories.history(seed), and
+histories.chain(seed) the same as two logs of which the second continues the first.
 """
 
+import json
 import os
+import subprocess
 
 import pytest
 
@@ -55,10 +58,38 @@ def test_the_account_equals_the_naive_one(batch, rig_of, tmp_path):
         assert not compare(naive_ledger.Naive(records).totals(), got), f"seed {seed}"
 
 
+def fold(programs, tmp_path, logs):
+    """The account of logs by the ledger itself, without a store."""
+    paths = []
+    for i, log in enumerate(logs):
+        paths.append(tmp_path / f"log-{i}.jsonl")
+        paths[-1].write_text("".join(
+            json.dumps(r, sort_keys=True, separators=(",", ":"), ensure_ascii=False) + "\n"
+            for r in log))
+    done = subprocess.run([f"{programs.folder}/fold_logs", AS_OF, *paths], capture_output=True,
+                          check=True)
+    return json.loads(done.stdout)
+
+
+def test_a_renewed_log_counts_as_if_it_had_never_been_lost(programs, tmp_path):
+    moved = 0
+    for seed in range(RUNS):
+        logs = histories.chain(seed)
+        got = fold(programs, tmp_path, logs)
+        whole = naive_ledger.Naive(histories.history(seed)).totals()
+        assert not compare(naive_ledger.Naive(logs).totals(), got), f"seed {seed}"
+        # The chain says what the one log would have said.
+        assert not compare(whole, got), f"seed {seed}: the renewal changed the account"
+        assert got["unreadable"] == 0, f"seed {seed}"
+        moved += sum(r["kind"] == "amend" and r["entry"]["log"] == "old"
+                     and r["entry"]["index"] >= len(logs[0]) for r in logs[1])
+    assert moved > RUNS / 10
+
+
 def test_the_histories_hold_every_kind_and_every_operation():
     seen, ops = set(), set()
     for seed in range(RUNS):
-        for record in histories.history(seed):
+        for record in [r for log in histories.chain(seed) for r in log]:
             seen.add(record["kind"])
             ops.add(record.get("op"))
     assert seen == set(histories.KINDS)

@@ -1,7 +1,8 @@
-"""Random histories of one rig, with every kind of record that may be entered without a key.
+"""Random histories of one rig, with every kind of record.
 
 What happens is possible: the bit goes on where it was left, save where a gap is meant. Records come
-in any order in the file, amendments last.
+in any order in the file, amendments last. `history` is what may be entered without a key, in one log;
+`chain` is the same as two logs, the second one renewed from the first.
 """
 
 import base64
@@ -9,10 +10,12 @@ import datetime
 import json
 import random
 
+import naive_ledger
+
 START = datetime.datetime(2025, 3, 1, tzinfo=datetime.timezone.utc)
 KINDS = ("rig", "reel", "unhang", "turn", "string-up", "well", "state", "tour", "drill-string",
          "work", "slip", "cut", "check", "inspection", "countersign", "adverse", "program", "amend",
-         "instruction", "done")
+         "instruction", "done", "renewal")
 REASONS = ("goal", "planned-casing", "planned-shoe", "broken-wires", "diameter", "crossover",
            "kink", "low-dead-wraps", "reel-change")
 ROPES = (("1-1/4in", "EIPS"), ("1-3/8in", "IPS"), ("1-3/8in", "EIPS"), ("35mm", "1960"),
@@ -161,7 +164,8 @@ class History:
         rng = self.rng
         if rng.random() < 0.5:
             self.add("work", op="moves", count=rng.randint(1, 80), stroke=self.length(4),
-                     up=self.load(900e3), down=self.load(500e3))
+                     up=self.load(900e3), down=self.load(500e3),
+                     multiplier=rng.choice((None, "1", "1.5", "2.25")))
         elif rng.random() < 0.5:
             self.add("work", op="stated", ton_miles=self.work_text(rng.uniform(5, 80)),
                      basis="the old book")
@@ -276,3 +280,38 @@ def history(seed, rig="heron"):
 
 def lines(records):
     return "".join(json.dumps(r) + "\n" for r in records)
+
+
+# ---- a chain of two logs
+
+def stored(record):
+    """As the program stores it."""
+    return {**record, "v": 1, "noted": "2025-12-31T00:00:00Z"}
+
+
+def chain(seed, rig="heron"):
+    """The history as two logs, parsed entries: the rig lost its key somewhere on the way.
+
+    The office held `size` entries of the first log, so the chain has that many; what the rig had
+    beyond them stands in the second log, byte for byte, behind the renewal. What came later follows.
+    Amendments name an entry by the number it had when they were written, or by the new one.
+    """
+    rng = random.Random(f"chain-{seed}")
+    records = history(seed, rig)
+    lost = rng.randrange(len(records) // 4, len(records) * 3 // 4)
+    size = rng.randrange(lost // 2, lost + 1)
+    entries = []
+    for i, record in enumerate(records):
+        entry = stored(record)
+        if isinstance(record.get("entry"), int) and record["entry"] < i:
+            meant = record["entry"]
+            moved = i >= lost and meant >= size and (meant >= lost or rng.random() < 0.5)
+            entry["entry"] = {"log": "new" if moved else "old",
+                              "index": meant - size + 1 if moved else meant,
+                              "leaf": naive_ledger.leaf(entries[meant])}
+        entries.append(entry)
+    renewal = stored({"kind": "renewal", "at": entries[max(size - 1, 0)]["at"], "by": "clerk",
+                      "from": {"origin": "lantern-basin/heron/old", "size": size,
+                               "root": base64.b64encode(bytes(32)).decode()},
+                      "why": "the key was lost"})
+    return [entries[:size], [renewal] + entries[size:]]

@@ -1,14 +1,13 @@
 """The line's account reckoned naively: one pass over the records, in ft, lb and ton-miles.
 
-Written from docs/records.md and the trade's formulas, not from the C: no typed items, no stored
-states, nothing shared with it. Formulas of single operations are trade.py's. What it yields is
-what `farspool-rig line --json` says under the same names.
-
-Rules, as the documents have them: records in order of (at, tour, row, number) after amendments in
-log order, the last one per field; an amendment can be voided; only the basis in force feeds the
-goal; a slip or a cut with a slip in the same job begins the count since the slip; only a cut begins
-the count since the cut; a used line has no first-cut allowance; early and long are for wear only.
+Written from docs/account.md and docs/records.md, not from the C: no typed items, no stored states,
+nothing shared with it. Formulas of single operations are trade.py's. What it yields is what
+`farspool-rig line --json` says under the same names. Each method follows a line of docs/account.md.
 """
+
+import base64
+import hashlib
+import json
 
 import trade
 from trade import feet, pounds, pounds_per_foot, ppg, ton_miles
@@ -19,25 +18,48 @@ OPS = ("pull-out", "run-in", "round-trip", "half-trip", "short-trip", "drilling"
        "coring", "casing", "liner", "moves", "stated", "counted")
 
 
-def standing(records):
-    """Entries as amended, without those that are void: [(number, record)]."""
+def leaf(record):
+    """The entry's leaf in base64: its canonical bytes, hashed as docs/formats.md says."""
+    text = json.dumps(record, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return base64.b64encode(hashlib.sha256(b"\0" + text.encode()).digest()).decode()
+
+
+def target(name, logs):
+    """Place (ordinal, number) of the entry that an amendment names; None when it is not there.
+
+    A number alone is one of a single log; else leaf and number decide, or the leaf alone, the first
+    in the chain.
+    """
+    if isinstance(name, int):
+        return 0, name
+    same = [(o, i) for o, log in enumerate(logs) for i, r in enumerate(log)
+            if leaf(r) == name["leaf"]]
+    exact = [place for place in same if place[1] == name["index"]]
+    return (exact or same or [None])[0]
+
+
+def standing(logs):
+    """Entries as amended, without those that are void: [((ordinal, number), record)]."""
+    entries = [((o, i), r) for o, log in enumerate(logs) for i, r in enumerate(log)]
+    amends = [(place, target(r["entry"], logs), r) for place, r in entries
+              if r["kind"] == "amend"]
+    amends = [(place, meant, r) for place, meant, r in amends if meant and meant < place]
     void, changes = set(), {}
-    amends = [(i, r) for i, r in enumerate(records) if r["kind"] == "amend"]
     # An amendment can be voided by a later one, that one by another: the last word first.
-    for i, r in reversed(amends):
-        if i not in void and r.get("void") == "yes":
-            void.add(int(r["entry"]))
-    for i, r in amends:
-        if i not in void and "set" in r:
-            changes.setdefault(int(r["entry"]), {}).update(r["set"])
-    return [(i, {**r, **changes.get(i, {})}) for i, r in enumerate(records)
-            if i not in void and r["kind"] != "amend"]
+    for place, meant, r in reversed(amends):
+        if place not in void and r.get("void") == "yes":
+            void.add(meant)
+    for place, meant, r in amends:
+        if place not in void and "set" in r:
+            changes.setdefault(meant, {}).update(r["set"])
+    return [(place, {**r, **changes.get(place, {})}) for place, r in entries
+            if place not in void and r["kind"] != "amend"]
 
 
-def in_order(records):
+def in_order(logs):
     """Work that shares its minute with a slip or cut says on which side of it it was."""
     side = {"before": -1, "after": 1}
-    return [r for _, r in sorted(standing(records), key=lambda e: (
+    return [r for _, r in sorted(standing(logs), key=lambda e: (
         e[1]["at"], side.get(e[1].get("when"), 0), e[1].get("tour", ""), e[1].get("row", 0),
         e[0]))]
 
@@ -74,10 +96,13 @@ class Line:
 
 
 class Naive:
+    """The account of one log, or of a chain of logs (a list of lists)."""
+
     def __init__(self, records):
+        logs = records if records and isinstance(records[0], list) else [records]
         self.rig, self.string, self.program, self.line = {}, {}, None, None
         self.adverse, self.cuts, self.bit, self.gap, self.well = {}, [], None, False, None
-        for r in in_order(records):
+        for r in in_order(logs):
             handle = getattr(self, "on_" + r["kind"].replace("-", "_"), None)
             if handle:
                 handle(r)
@@ -194,7 +219,8 @@ class Naive:
             return ton_miles(r["ton-miles"]), None
         if op == "moves":
             up, down = pounds(r["up"]), pounds(r["down"])
-            return trade.moves(int(r["count"]), feet(r["stroke"]), up, down), max(up, down)
+            times = trade.number(r.get("multiplier", "1"))
+            return times * trade.moves(int(r["count"]), feet(r["stroke"]), up, down), max(up, down)
         if op == "casing":
             work, weight = self.casing(r, feet(r["depth"]), feet(r.get("landing-string", "0ft")))
             return work, weight + block

@@ -195,7 +195,8 @@ class Account:
         block = pounds(self.rig["block"])
         if op == "moves":
             up, down = pounds(r["up"]), pounds(r["down"])
-            return moves(int(r["count"]), feet(r["stroke"]), up, down), max(up, down)
+            times = number(r.get("multiplier", "1"))
+            return times * moves(int(r["count"]), feet(r["stroke"]), up, down), max(up, down)
         if op == "stated":
             return ton_miles(r["ton-miles"]), None
         if op == "casing":
