@@ -63,22 +63,26 @@ waited(const struct view *view)
 }
 
 static void
-line_json(const struct view *view, const struct fsp_ledger *ledger, const struct plan *plan,
+line_json(const struct view *view, const struct fsp_account *account, const struct plan *plan,
         struct fsp_buf *out)
 {
     const struct fsp_journal_progress *progress = &view->progress;
 
     fsp_buf_add_text(out, "{\"as_of\":");
     fsp_cmd_json_time(out, true, view->as_of_s);
+    if (account != NULL) {
+        fsp_buf_add_byte(out, ',');
+        fsp_account_signed_json(account, out);
+    }
     fsp_buf_add_text(out, ",\"fleet\":");
     fsp_cmd_json_text(out, view->about->fleet);
     fsp_buf_add_text(out, ",\"last_receipt\":");
     fsp_cmd_json_time(out, progress->receipted, progress->receipt_time_s);
     fsp_buf_add_text(out, ",\"ledger\":");
-    if (ledger == NULL)
+    if (account == NULL)
         fsp_buf_add_text(out, "null");
     else
-        fsp_ledger_json(ledger, out);
+        fsp_ledger_json(fsp_account_ledger(account), out);
     fsp_buf_add_text(out, ",\"link\":");
     fsp_cmd_link_json(&view->link, &view->budget, out);
     fsp_buf_printf(out, ",\"oldest_unreceipted_s\":%" PRId64 ",\"origin\":", waited(view));
@@ -190,7 +194,7 @@ free_plan(struct plan *plan)
 
 /* The account first; whose it is and what the office holds after it. */
 static void
-line_text(const struct view *view, const struct fsp_ledger *ledger, const struct plan *plan,
+line_text(const struct view *view, const struct fsp_account *account, const struct plan *plan,
         struct fsp_buf *out)
 {
     const struct fsp_journal_progress *progress = &view->progress;
@@ -200,7 +204,9 @@ line_text(const struct view *view, const struct fsp_ledger *ledger, const struct
         fsp_forecast_jobs_text(&plan->plan, plan->rows, plan->n, out);
         fsp_buf_add_byte(out, '\n');
     }
-    fsp_ledger_text(ledger, out);
+    fsp_ledger_text(fsp_account_ledger(account), out);
+    fsp_buf_add_byte(out, '\n');
+    fsp_account_signed_text(account, out);
     fsp_time_text(view->as_of_s, time);
     fsp_buf_printf(out, "rig %s of %s, as of %s\nrecords: %" PRIu64 ", office holds %" PRIu64,
             view->about->rig, view->about->fleet, time, progress->size, progress->held);
@@ -283,9 +289,9 @@ fsp_cmd_line(struct fsp_args *args)
     if (rc == FSP_OK && account != NULL)
         rc = make_plan(args, journal, fsp_account_ledger(account), plan, &err);
     if (rc == FSP_OK && account != NULL && json)
-        line_json(&view, fsp_account_ledger(account), plan, &out);
+        line_json(&view, account, plan, &out);
     else if (rc == FSP_OK && account != NULL)
-        line_text(&view, fsp_account_ledger(account), plan, &out);
+        line_text(&view, account, plan, &out);
     free_plan(plan);
     fsp_account_free(account);
     fsp_journal_close(journal);
@@ -398,6 +404,7 @@ fsp_cmd_print(struct fsp_args *args)
 struct problems {
     struct fsp_buf text;
     struct fsp_buf json;
+    struct fsp_fold_checked states; /* what is kept of earlier folds */
 };
 
 static void
@@ -434,9 +441,10 @@ report_check(struct fsp_journal *journal, const struct fsp_verify_report *report
     fsp_buf_add_text(out, ",\"root\":\"");
     fsp_base64(out, report->root, sizeof(report->root));
     fsp_buf_printf(out,
-            "\",\"size\":%" PRIu64 ",\"state\":\"%s\",\"unreadable\":%" PRIu64 "}\n",
+            "\",\"size\":%" PRIu64 ",\"state\":\"%s\",\"stored_states\":%zu,"
+            "\"stored_states_damaged\":%zu,\"unreadable\":%" PRIu64 "}\n",
             report->size, fsp_journal_state_text(fsp_journal_state(journal)),
-            report->unreadable);
+            problems->states.states, problems->states.damaged, report->unreadable);
 }
 
 static void
@@ -458,8 +466,29 @@ say_check(struct fsp_journal *journal, const struct fsp_verify_report *report,
                 "%" PRIu64 " entries cannot be read by this version (kept as they "
                 "are)\n",
                 report->unreadable);
+    if (problems->states.damaged > 0)
+        fsp_buf_printf(out, "%zu stored states of the account were damaged and thrown away\n",
+                problems->states.damaged);
     fsp_buf_add(out, problems->text.data, problems->text.len);
     fsp_buf_add_text(out, report->problems == 0 ? "good\n" : "NOT GOOD\n");
+}
+
+/* What is kept of earlier folds against a fold of every entry; only of a log that is whole. */
+static enum fsp_rc
+check_states(struct fsp_journal *journal, struct fsp_verify_report *report,
+        struct problems *problems, struct fsp_err *err)
+{
+    enum fsp_rc rc = FSP_OK;
+
+    if (report->problems == 0)
+        rc = fsp_account_check(journal, &problems->states, err);
+    if (rc == FSP_OK && problems->states.differ > 0) {
+        report->problems++;
+        keep_problem(problems,
+                "a stored state of the account gave another result than all entries do; it was "
+                "thrown away, look at the account again");
+    }
+    return rc;
 }
 
 static enum fsp_rc
@@ -468,13 +497,15 @@ check(struct fsp_args *args, struct fsp_journal *journal, struct fsp_buf *out,
 {
     struct fsp_journal_progress progress = {.size = 0};
     struct fsp_verify_report report = {.say = keep_problem};
-    struct problems problems;
+    struct problems problems = {.states = {.states = 0}};
     enum fsp_rc rc;
 
     fsp_buf_init(&problems.text, FSP_OUT_MAX);
     fsp_buf_init(&problems.json, FSP_OUT_MAX);
     report.ctx = &problems;
     rc = fsp_verify(journal, &report, err);
+    if (rc == FSP_OK)
+        rc = check_states(journal, &report, &problems, err);
     if (rc == FSP_OK)
         rc = fsp_journal_progress(journal, &progress, err);
     if (rc == FSP_OK && fsp_args_has(args, "json"))

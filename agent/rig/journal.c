@@ -38,6 +38,7 @@
 #include "rig/journal_priv.h"
 #include "rig/journal_sql.h"
 #include "store/logtable.h"
+#include "store/statetable.h"
 
 #define APPLICATION_ID 0x46535052 /* "FSPR" */
 #define VALUE_MAX      ((size_t)2048)
@@ -46,6 +47,7 @@ static const struct fsp_migration steps[] = {
         {fsp_logtable_sql},
         {FSP_RIG_TABLES},
         {FSP_RIG_CHAIN},
+        {fsp_statetable_sql},
 };
 
 const struct fsp_db_schema fsp_journal_schema = {

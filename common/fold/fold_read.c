@@ -30,9 +30,15 @@ is_kind(const struct fsp_record *record, const char *name)
 static void
 add_field(struct fsp_buf *buf, const struct fsp_field *field)
 {
-    fsp_buf_printf(buf, " %s:%d:%u:%d:%g:%g:%s", field->name, (int)field->type, field->flags,
-            (int)field->dim, field->least, field->most,
-            field->words == NULL ? "" : field->words);
+    const int32_t numbers[] = {
+            (int32_t)field->type, (int32_t)field->flags, (int32_t)field->dim};
+
+    fsp_buf_add(buf, field->name, strlen(field->name) + 1);
+    fsp_buf_add(buf, numbers, sizeof(numbers));
+    fsp_buf_add(buf, &field->least, sizeof(field->least));
+    fsp_buf_add(buf, &field->most, sizeof(field->most));
+    fsp_buf_add_text(buf, field->words == NULL ? "" : field->words);
+    fsp_buf_add_byte(buf, '\n');
 }
 
 static void

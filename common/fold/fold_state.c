@@ -2,7 +2,8 @@
  * Stored states: written with what must be read beside them, chosen, begun from, thinned out.
  *
  * Form: magic, version, basis (marks.h), the number of logs and per log the lowest index of an entry
- * at or after the state's from_s, length and bytes of the ledger's state (line/state.h), sum.
+ * at or after the state's from_s, length of the ledger's state, sum of all this; then that state
+ * (line/state.h), which is closed by a sum of its own.
  */
 #include <stdlib.h>
 #include <string.h>
@@ -40,8 +41,8 @@ write_stored(const struct fsp_fold *fold, const struct fsp_kept *kept, struct fs
     for (size_t l = 0; l < fold->n_logs; l++)
         fsp_buf_add_varint(buf, kept->low[l]);
     fsp_buf_add_varint(buf, kept->state.len);
-    fsp_buf_add(buf, kept->state.data, kept->state.len);
     fsp_sum_close(buf, start);
+    fsp_buf_add(buf, kept->state.data, kept->state.len);
 }
 
 static bool
@@ -68,18 +69,18 @@ read_stored(const struct fsp_fold *fold, const struct fsp_buf *buf, struct store
 
     memset(out, 0, sizeof(*out));
     fsp_marks_basis(&fold->marks, basis);
-    if (buf->len < MAGIC_LEN + FSP_SUM_LEN || memcmp(buf->data, MAGIC, MAGIC_LEN) != 0 ||
-            !fsp_sum_holds(buf->data, buf->len))
-        return fsp_err_set(err, FSP_EFORMAT, "state: damaged");
-    in.len = buf->len - FSP_SUM_LEN;
-    if (fsp_cursor_varint(&in, &version) != FSP_OK || version != VERSION ||
-            fsp_cursor_bytes(&in, &bytes, sizeof(basis)) != FSP_OK ||
-            memcmp(bytes, basis, sizeof(basis)) != 0)
-        return fsp_err_set(err, FSP_EFORMAT, "state: of other rules or another roster");
+    if (buf->len < MAGIC_LEN || memcmp(buf->data, MAGIC, MAGIC_LEN) != 0 ||
+            fsp_cursor_varint(&in, &version) != FSP_OK || version != VERSION ||
+            fsp_cursor_bytes(&in, &bytes, sizeof(basis)) != FSP_OK)
+        return fsp_err_set(err, FSP_EFORMAT, "state: damaged, or of another version");
     if (fsp_cursor_varint(&in, &n) != FSP_OK || n > fold->n_logs || n > FSP_STATE_LOGS ||
             !read_lows(&in, (size_t)n, out) || fsp_cursor_varint(&in, &len) != FSP_OK ||
-            len != in.len - in.pos)
+            len > in.len || in.len - in.pos != FSP_SUM_LEN + len ||
+            !fsp_sum_holds(in.data, in.pos + FSP_SUM_LEN))
         return fsp_err_set(err, FSP_EFORMAT, "state: damaged");
+    if (memcmp(bytes, basis, sizeof(basis)) != 0)
+        return fsp_err_set(err, FSP_EFORMAT, "state: of other rules or another roster");
+    in.pos += FSP_SUM_LEN;
     out->state = in.data + in.pos;
     out->len = (size_t)len;
     rc = fsp_ledger_state_about(out->state, out->len, &out->about, err);
