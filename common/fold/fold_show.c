@@ -92,6 +92,22 @@ add_countersign(struct fsp_fold *fold, const struct fsp_fold_store *store,
     return rc;
 }
 
+/* Whether only a signature takes it out, as in the ledger: a signed void, in the end of an inspection. */
+static bool
+guarded(const struct fsp_fold *fold, const struct fsp_mark *mark)
+{
+    while (mark->kind == FSP_MARK_AMEND && mark->voids && mark->aimed &&
+            mark->sig == FSP_SIG_GOOD) {
+        const struct fsp_mark *target =
+                fsp_marks_find(&fold->marks, mark->to_log, mark->to_index);
+
+        if (target == NULL || target >= mark)
+            return false;
+        mark = target;
+    }
+    return mark->kind == FSP_MARK_INSPECTION;
+}
+
 /* Amendments from the newest back, as the ledger takes them: one that is voided voids nothing. */
 static enum fsp_rc
 note_voids(
@@ -111,7 +127,8 @@ note_voids(
         target = fsp_marks_find(&fold->marks, mark->to_log, mark->to_index);
         if (target == NULL || target >= mark)
             continue;
-        if (target->kind == FSP_MARK_AMEND)
+        if (target->kind == FSP_MARK_AMEND &&
+                (mark->sig == FSP_SIG_GOOD || !guarded(fold, target)))
             dead[target - fold->marks.items] = true;
         shown = find_shown(list, n, mark->to_log, mark->to_index);
         if (shown != NULL && mark->sig == FSP_SIG_GOOD)

@@ -201,15 +201,42 @@ link_all(struct fsp_ledger *ledger, struct item **list, size_t n, struct item **
     }
 }
 
+/* Signed on the roster, and as it was signed: an amended amendment is not what anybody agreed with. */
+static bool
+in_force(const struct item *amend)
+{
+    return amend->sig == FSP_SIG_GOOD && amend->own == NULL;
+}
+
+/* What only a signature takes out: an inspection, an adverse condition, and the signed word that took
+ * one of these out. */
+static bool
+guarded(const struct item *item)
+{
+    while (item->kind == ITEM_AMEND && item->u.amend.voids && in_force(item) &&
+            item->target != NULL)
+        item = item->target;
+    return item->kind == ITEM_INSPECTION || item->kind == ITEM_ADVERSE;
+}
+
+static const char *
+name_guarded(const struct item *item)
+{
+    if (item->kind == ITEM_AMEND)
+        return "what a signed entry voids";
+    return item->kind == ITEM_ADVERSE ? "an adverse condition" : "an inspection";
+}
+
 static void
 apply_void(struct fsp_ledger *ledger, struct item *item, const struct item *amend)
 {
-    bool guarded = item->kind == ITEM_INSPECTION || item->kind == ITEM_ADVERSE;
-
-    if (guarded && amend->sig != FSP_SIG_GOOD) {
+    if (guarded(item) && !in_force(amend)) {
         fsp_ledger_say(ledger, amend,
-                "disputed: voiding %s needs a signature on the roster; entry %llu still counts",
-                item->kind == ITEM_ADVERSE ? "an adverse condition" : "an inspection",
+                "disputed: voiding %s needs a countersignature on the roster, this is %s; "
+                "entry "
+                "%llu still counts",
+                name_guarded(item),
+                amend->own != NULL ? "amended" : fsp_sig_state_text(amend->sig),
                 (unsigned long long)item->index);
         return;
     }
@@ -228,6 +255,12 @@ apply_set(struct fsp_ledger *ledger, struct item *item, const struct item *amend
     if (item->kind == ITEM_INSPECTION) {
         fsp_ledger_say(ledger, amend,
                 "an amendment cannot change an inspection: entry %llu stands as it was",
+                (unsigned long long)item->index);
+        return;
+    }
+    if (item->kind == ITEM_AMEND && guarded(item)) {
+        fsp_ledger_say(ledger, amend,
+                "a signed void cannot be changed: entry %llu stands as it was",
                 (unsigned long long)item->index);
         return;
     }

@@ -269,8 +269,8 @@ apply_inspection(struct fsp_ledger *ledger, const struct item *item)
     const char *reel = seen->reel == NULL ? "?" : seen->reel;
     const char *says = seen->decision_text == NULL ? "?" : seen->decision_text;
 
-    if (item->sig == FSP_SIG_BAD)
-        fsp_ledger_say(ledger, item, "inspection with a signature that does not hold");
+    if (item->sig != FSP_SIG_NONE && item->sig != FSP_SIG_GOOD)
+        fsp_ledger_say(ledger, item, "inspection: %s", fsp_sig_state_text(item->sig));
     if (!fold->line.hung || strcmp(fold->line.reel, reel) != 0) {
         if (stops(seen->decision))
             fsp_ledger_say(ledger, item, "inspection of reel %s says %s, but %s is hung", reel,
@@ -289,8 +289,8 @@ apply_inspection(struct fsp_ledger *ledger, const struct item *item)
             fold->stop.open = false;
         else
             fsp_ledger_say(ledger, item,
-                    "inspection says run without a signature on the roster: the line stays out "
-                    "of service");
+                    "inspection says run, but %s: the line stays out of service",
+                    fsp_sig_state_text(item->sig));
     }
 }
 

@@ -382,6 +382,12 @@ only_a_signed_run_lifts_a_stop_and_a_countersigned_void_too(void **state)
     fold = shelved_fold(shelved, NULL, false, 2);
     assert_int_equal(fsp_fold_inspection(fold, 1)->voided, FSP_VOIDED);
     fsp_fold_free(fold);
+    /* Without a signature nobody takes back what was voided with one. */
+    (void)shelved_amend(shelved, START_S + 6000, 0, amend, "void");
+    assert_int_not_equal(due(shelved), FSP_DUE_OUT_OF_SERVICE);
+    fold = shelved_fold(shelved, NULL, false, 2);
+    assert_int_equal(fsp_fold_inspection(fold, 1)->voided, FSP_VOIDED);
+    fsp_fold_free(fold);
     (void)shelved_inspect(shelved, START_S + 6000, "out-of-service", "k-ode", NULL);
     assert_int_equal(due(shelved), FSP_DUE_OUT_OF_SERVICE);
     stop = shelved_inspect(shelved, START_S + 7000, "run", "k-ode", shelved->inspector);
