@@ -161,6 +161,21 @@ get_hex(struct fsp_db *db, const char *key, uint8_t *out, size_t len, struct fsp
     return rc;
 }
 
+/* Stores of before TLS have none. */
+static enum fsp_rc
+get_pins(struct fsp_db *db, struct fsp_journal_about *about, struct fsp_err *err)
+{
+    enum fsp_rc rc = get_hex(db, "pin", about->pins[0], FSP_PIN_LEN, err);
+
+    about->has_pins = rc == FSP_OK;
+    if (rc == FSP_OK)
+        return get_hex(db, "pin-spare", about->pins[1], FSP_PIN_LEN, err);
+    if (rc != FSP_ENOTFOUND)
+        return rc;
+    fsp_err_clear(err);
+    return FSP_OK;
+}
+
 static enum fsp_rc
 read_about(struct fsp_db *db, struct fsp_journal_about *about, struct fsp_err *err)
 {
@@ -183,6 +198,8 @@ read_about(struct fsp_db *db, struct fsp_journal_about *about, struct fsp_err *e
         rc = get_vkey(db, "instructions", &about->instructions, err);
     if (rc == FSP_OK)
         rc = get_hex(db, "box", about->box_pub, sizeof(about->box_pub), err);
+    if (rc == FSP_OK)
+        rc = get_pins(db, about, err);
     return rc;
 }
 

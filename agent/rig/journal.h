@@ -59,6 +59,8 @@ struct fsp_journal_about {
     uint8_t box_pub[32];
     bool has_token; /* false: the log enrols by its renewal */
     uint8_t token[FSP_TOKEN_LEN];
+    bool has_pins; /* of the office's TLS keys; meta "pin" and "pin-spare", hex */
+    uint8_t pins[FSP_PINS][FSP_PIN_LEN];
 };
 
 struct fsp_journal; /* opaque */

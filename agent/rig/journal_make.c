@@ -81,6 +81,10 @@ write_about(struct fsp_db *db, const struct fsp_journal_about *about, struct fsp
         rc = set_vkey(db, "instructions", &about->instructions, err);
     if (rc == FSP_OK)
         rc = set_hex(db, "box", about->box_pub, sizeof(about->box_pub), err);
+    if (rc == FSP_OK && about->has_pins)
+        rc = set_hex(db, "pin", about->pins[0], FSP_PIN_LEN, err);
+    if (rc == FSP_OK && about->has_pins)
+        rc = set_hex(db, "pin-spare", about->pins[1], FSP_PIN_LEN, err);
     if (rc == FSP_OK)
         rc = add_first_log(db, about, err);
     if (rc == FSP_OK)
@@ -164,6 +168,8 @@ fill(const char *folder, const struct fsp_invitation *invitation, const struct f
     about.instructions = invitation->instructions;
     memcpy(about.box_pub, invitation->box_pub, sizeof(about.box_pub));
     memcpy(about.token, invitation->token, sizeof(about.token));
+    about.has_pins = invitation->has_pins;
+    memcpy(about.pins, invitation->pins, sizeof(about.pins));
 
     rc = make_key(folder, &about, env, err);
     if (rc == FSP_OK)

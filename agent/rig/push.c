@@ -49,7 +49,7 @@ fsp_push_new(struct fsp_journal *journal, const struct fsp_push_options *options
         struct fsp_push **out, struct fsp_err *err)
 {
     const struct fsp_env *env = fsp_journal_env(journal);
-    const char *url = fsp_journal_about(journal)->url;
+    const struct fsp_journal_about *about = fsp_journal_about(journal);
     struct fsp_push *push = calloc(1, sizeof(*push));
     uint64_t seed;
     enum fsp_rc rc = FSP_OK;
@@ -60,12 +60,15 @@ fsp_push_new(struct fsp_journal *journal, const struct fsp_push_options *options
     env->random(env->ctx, &seed, sizeof(seed));
     push->journal = journal;
     push->options = *options;
-    push->tls = strncmp(url, "https://", 8) == 0;
+    push->options.link.env = env;
+    push->options.link.has_pins = about->has_pins;
+    memcpy(push->options.link.pins, about->pins, sizeof(about->pins));
+    push->tls = strncmp(about->url, "https://", 8) == 0;
     fsp_sync_init(&push->sync, seed, options->plan);
     fsp_packed_init(&push->packed);
     fsp_buf_init(&push->reply.body, FSP_LINK_REPLY_MAX);
     if (options->carrier == NULL)
-        rc = fsp_link_new(&push->link, url, &options->link, err);
+        rc = fsp_link_new(&push->link, about->url, &push->options.link, err);
     push->carrier = options->carrier != NULL
                             ? *options->carrier
                             : (struct fsp_carrier){.post = post_by_link, .ctx = push->link};
@@ -197,7 +200,7 @@ settle(struct fsp_push *push, uint64_t paid, bool answered, struct fsp_push_repo
             .received = answered ? push->reply.body.len + push->reply.head : 0,
             .connects = push->reply.connects,
             .tls = push->tls};
-    uint64_t cost = fsp_linkstate_exchange(&exchange);
+    uint64_t cost = fsp_linkstate_exchange(&exchange) + push->reply.probes;
 
     push->connected = answered;
     push->kept.bytes = push->kept.bytes > paid ? push->kept.bytes - paid + cost : cost;
@@ -450,6 +453,8 @@ fsp_push_round(struct fsp_push *push, struct fsp_push_report *report,
         rc = rounds(push, report, next, err);
     if (rc == FSP_OK)
         rc = keep_state(push, next, err);
+    if (push->link != NULL)
+        push->connected = fsp_link_rest(push->link) && push->connected;
     /* A failure of ours between SEND and answer leaves the engine waiting for one. */
     if (rc != FSP_OK && push->sync.state == FSP_SYNC_SENDING)
         push->sync.state = FSP_SYNC_IDLE;

@@ -148,7 +148,7 @@ a_connection_that_breaks_is_unavailable(void **state)
 }
 
 static void
-only_http_addresses_are_taken_and_others_are_explained(void **state)
+only_http_and_pinned_https_addresses_are_taken(void **state)
 {
     static const char *const bad[] = {"", "https://office.example", "ftp://office.example",
             "file:///etc/passwd", "office"};
@@ -568,7 +568,7 @@ main(void)
             cmocka_unit_test(a_redirect_is_not_followed),
             cmocka_unit_test(a_page_that_is_too_long_is_cut),
             cmocka_unit_test(a_connection_that_breaks_is_unavailable),
-            cmocka_unit_test(only_http_addresses_are_taken_and_others_are_explained),
+            cmocka_unit_test(only_http_and_pinned_https_addresses_are_taken),
             CASE(a_push_goes_on_until_nothing_is_pending),
             CASE(a_busy_office_is_waited_for_and_then_receives_everything),
             CASE(an_office_that_went_back_is_refilled_within_one_push),
