@@ -89,7 +89,8 @@ take_file(struct taking *taking, const char *path, struct fsp_err *err)
             rc = fsp_err_wrap(err, rc, "%s: bundle %zu", path, number);
             break;
         }
-        fsp_answers_add(&taking->answers, status, taking->answer.data, taking->answer.len);
+        fsp_answers_add_whole(
+                &taking->answers, status, taking->answer.data, taking->answer.len);
         taken += status == FSP_ANSWER_TAKEN ? 1 : 0;
         report(taking, path, number, status);
         pos += whole;

@@ -9,8 +9,9 @@
  *  4. The cosignature's time never goes back within a log, whatever the clock does.
  *  5. An entry, once stored, never changes. Bytes that contradict it end in a fork: both heads and
  *     the entry that came are kept, the log stays as it is.
- *  6. What is inside an entry is not looked at: any bytes are an entry. One exception: the first
- *     entry of a log may be a renewal, which closes the log that it continues.
+ *  6. What is inside an entry decides nothing: any bytes are an entry. One exception: the first
+ *     entry of a log may be a renewal, which closes the log that it continues. Where an entry is an
+ *     instruction of ours is remembered beside it.
  *  7. A closed log grows no more: what comes above its size is evidence of another copy.
  *  8. Only signed answers claim something of the store (200, 409, 422); 400, 403 and 413 are plain.
  *  9. After a failed commit nothing is acknowledged until the store was reopened and verified.
@@ -43,6 +44,7 @@
 #include <time.h>
 
 #include "base/text.h"
+#include "office/instruct.h"
 #include "proof/note.h"
 #include "wire/answer.h"
 
@@ -173,6 +175,8 @@ extend(struct passage *p, struct fsp_err *err)
     enum fsp_rc rc = shelf->ops->append(
             shelf->ctx, p->log.id, &p->range, p->entries + known, p->n - known, err);
 
+    for (size_t i = known; rc == FSP_OK && i < p->n; i++)
+        rc = fsp_instruct_see(shelf, &p->log, p->head->old_size + i, &p->entries[i], err);
     if (rc == FSP_OK)
         compare_root(p, &p->range);
     return rc;
@@ -255,29 +259,75 @@ cosign_time(const struct passage *p)
     return now_s < 0 ? 0 : now_s;
 }
 
+/* The instructions that wait for this rig, within the open transaction. */
 static enum fsp_rc
-receipt(struct passage *p, struct fsp_err *err)
+gather_words(struct passage *p, struct fsp_err *err)
 {
-    struct fsp_shelf *shelf = p->intake->shelf;
+    fsp_buf_reset(&p->intake->words);
+    return fsp_instruct_frames(p->intake->shelf, p->intake->keys, p->log.rig,
+            p->head->has_newest ? p->head->newest : NULL, &p->intake->words, err);
+}
+
+/* The receipt alone, or with instructions behind it. */
+static enum fsp_rc
+hand_out(struct passage *p, const struct fsp_buf *note, struct fsp_err *err)
+{
+    const struct fsp_buf *words = &p->intake->words;
+
+    if (words->len == 0) {
+        fsp_buf_add(p->answer, note->data, note->len);
+    } else {
+        fsp_answers_begin(p->answer);
+        fsp_answers_add(p->answer, FSP_ANSWER_TAKEN, note->data, note->len);
+        fsp_buf_add(p->answer, words->data, words->len);
+    }
+    *p->status = FSP_ANSWER_TAKEN;
+    return fsp_buf_check(p->answer, "answer", err);
+}
+
+static enum fsp_rc
+cosign(struct passage *p, const struct fsp_skey *cosigner, int64_t time_s, struct fsp_err *err)
+{
     struct fsp_buf *note = &p->intake->note;
-    const struct fsp_skey *cosigner = p->intake->keys->cosigner;
-    int64_t time_s = cosign_time(p);
     uint8_t cosignature[8 + FSP_SIG_LEN];
     enum fsp_rc rc = fsp_cosign(&p->head->head, cosigner, (uint64_t)time_s, cosignature, err);
 
     if (rc != FSP_OK)
         return rc;
     fsp_note_add_line(note, fsp_skey_vkey(cosigner), cosignature, sizeof(cosignature));
-    rc = fsp_buf_check(note, "receipt", err);
+    return fsp_buf_check(note, "receipt", err);
+}
+
+/* By the older keys too while the rig may know no newer one. */
+static enum fsp_rc
+cosign_all(struct passage *p, int64_t time_s, struct fsp_err *err)
+{
+    const struct fsp_office_keys *keys = p->intake->keys;
+    bool wait = false;
+    enum fsp_rc rc = FSP_OK;
+
+    if (keys->n_cosigner_before > 0)
+        rc = fsp_instruct_keys_wait(p->intake->shelf, p->log.rig, &wait, err);
+    for (size_t i = 0; rc == FSP_OK && wait && i < keys->n_cosigner_before; i++)
+        rc = cosign(p, keys->cosigner_before[i], time_s, err);
+    return rc == FSP_OK ? cosign(p, keys->cosigner, time_s, err) : rc;
+}
+
+static enum fsp_rc
+receipt(struct passage *p, struct fsp_err *err)
+{
+    struct fsp_shelf *shelf = p->intake->shelf;
+    struct fsp_buf *note = &p->intake->note;
+    int64_t time_s = cosign_time(p);
+    enum fsp_rc rc = cosign_all(p, time_s, err);
+
     if (rc == FSP_OK)
         rc = shelf->ops->add_head(shelf->ctx, p->log.id, &p->range, note, time_s, err);
     if (rc == FSP_OK)
+        rc = gather_words(p, err);
+    if (rc == FSP_OK)
         rc = shelf->ops->commit(shelf->ctx, err);
-    if (rc != FSP_OK)
-        return rc;
-    fsp_buf_add(p->answer, note->data, note->len); /* only now may it leave */
-    *p->status = FSP_ANSWER_TAKEN;
-    return fsp_buf_check(p->answer, "answer", err);
+    return rc == FSP_OK ? hand_out(p, note, err) : rc; /* only now may it leave */
 }
 
 /* Wholly known: the note of our newest head, as it was stored. FSP_ENOTFOUND when this log has
@@ -290,11 +340,9 @@ repeat_receipt(struct passage *p, struct fsp_err *err)
     enum fsp_rc rc = shelf->ops->head_below(
             shelf->ctx, p->log.id, UINT64_MAX, &range, &p->intake->held, err);
 
-    if (rc != FSP_OK)
-        return rc;
-    fsp_buf_add(p->answer, p->intake->held.data, p->intake->held.len);
-    *p->status = FSP_ANSWER_TAKEN;
-    return fsp_buf_check(p->answer, "answer", err);
+    if (rc == FSP_OK)
+        rc = gather_words(p, err);
+    return rc == FSP_OK ? hand_out(p, &p->intake->held, err) : rc;
 }
 
 /* What closed the log, for the other copy that goes on with it. */
@@ -570,6 +618,7 @@ fsp_intake_new(struct fsp_shelf *shelf, const struct fsp_office_keys *keys,
     intake->env = env;
     fsp_buf_init(&intake->note, FSP_NOTE_MAX);
     fsp_buf_init(&intake->held, FSP_NOTE_MAX);
+    fsp_buf_init(&intake->words, FSP_NOTE_MAX);
     rc = shelf->ops->fleet(shelf->ctx, intake->fleet, err);
     if (rc == FSP_OK && pthread_mutex_init(&intake->writer, NULL) != 0)
         rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
@@ -588,6 +637,7 @@ fsp_intake_free(struct fsp_intake *intake)
         return;
     fsp_buf_fini(&intake->note);
     fsp_buf_fini(&intake->held);
+    fsp_buf_fini(&intake->words);
     (void)pthread_mutex_destroy(&intake->writer);
     free(intake);
 }

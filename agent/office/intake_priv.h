@@ -18,6 +18,7 @@ struct fsp_intake {
     pthread_mutex_t writer; /* the seam for a queue and group commits */
     struct fsp_buf note;    /* the writer's scratch */
     struct fsp_buf held;
+    struct fsp_buf words; /* frames of the instructions that wait for the rig */
 };
 
 /* One bundle on its way through the states above. */

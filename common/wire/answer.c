@@ -235,6 +235,17 @@ fsp_answers_are(const void *bytes, size_t len)
            memcmp(bytes, ANSWERS_TITLE, strlen(ANSWERS_TITLE)) == 0;
 }
 
+void
+fsp_answers_add_whole(struct fsp_buf *buf, int status, const void *bytes, size_t len)
+{
+    size_t title = strlen(ANSWERS_TITLE);
+
+    if (status == FSP_ANSWER_TAKEN && fsp_answers_are(bytes, len))
+        fsp_buf_add(buf, (const uint8_t *)bytes + title, len - title);
+    else
+        fsp_answers_add(buf, status, bytes, len);
+}
+
 enum fsp_rc
 fsp_answers_open(
         struct fsp_answers_cursor *cursor, const void *bytes, size_t len, struct fsp_err *err)

@@ -68,6 +68,8 @@ enum fsp_rc fsp_refusal_read(struct fsp_refusal *refusal, const void *bytes, siz
 void fsp_answers_begin(struct fsp_buf *buf);
 void fsp_answers_add(struct fsp_buf *buf, int status, const void *bytes, size_t len);
 void fsp_answers_add_instruction(struct fsp_buf *buf, const void *note, size_t len);
+/* An answer as it goes over HTTP: its frames, when it is such a file itself. */
+void fsp_answers_add_whole(struct fsp_buf *buf, int status, const void *bytes, size_t len);
 /* Whether the bytes begin as such a file does; a note never does. */
 bool fsp_answers_are(const void *bytes, size_t len);
 
