@@ -36,6 +36,7 @@
 #define SIM_ANSWERS     8 /* kept for a cache in between that repeats them */
 #define SIM_FILES       12
 #define SIM_PARCEL      24 /* bundles of one courier's file */
+#define SIM_TRIES       60 /* an hour in vain; the first ten come quickly, later ones every 7.5 min */
 #define SIM_FLEET       "lantern-basin"
 
 /* ---- randomness and time ------------------------------------------------------------------- */
@@ -154,6 +155,8 @@ struct sim_rig {
     uint64_t acked;               /* most the office receipted */
     struct sim_item answers[SIM_ANSWERS];
     struct sim_snapshot snapshot;
+    int64_t hour_us; /* the hour that tries are counted in */
+    unsigned tries;  /* in it, without a receipt in between */
     /* What the answer under way must lead to. */
     bool must_stop;
     bool must_go_back;

@@ -129,6 +129,21 @@ check_alive(struct sim_rig *rig, const struct fsp_journal_progress *progress,
         sim_fail(sim, "rig%zu: waits and does not say why", rig->which);
 }
 
+/* A link that is paid by the byte is not hammered. */
+static void
+check_patience(struct sim_rig *rig, const struct fsp_push_report *report)
+{
+    struct sim *sim = rig->sim;
+
+    if (report->bundles > 0 || sim->now_us - rig->hour_us > SIM_HOUR) {
+        rig->hour_us = sim->now_us;
+        rig->tries = 0;
+    }
+    rig->tries += (unsigned)report->tries;
+    if (rig->tries > SIM_TRIES)
+        sim_fail(sim, "rig%zu: %u tries in vain within an hour", rig->which, rig->tries);
+}
+
 void
 sim_check_round(struct sim_rig *rig, enum fsp_rc rc, const struct fsp_push_report *report,
         const struct fsp_sync_action *next, const struct fsp_err *err)
@@ -150,6 +165,7 @@ sim_check_round(struct sim_rig *rig, enum fsp_rc rc, const struct fsp_push_repor
     sim->receipts += report->bundles;
     check_held(rig, &progress);
     check_alive(rig, &progress, report, next);
+    check_patience(rig, report);
     if (must_go_back) {
         sim->gaps++;
         if (!report->went_back && !progress.went_back)

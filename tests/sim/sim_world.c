@@ -50,9 +50,10 @@ sim_fail(const struct sim *sim, const char *fmt, ...)
     va_start(args, fmt);
     (void)vfprintf(stderr, fmt, args);
     va_end(args);
-    (void)fprintf(
-            stderr, "\nlink_sim: again: link_sim --seed %" PRIu64 " --trace\n", sim->seed);
-    /* Stores stay for a look; one thread. */
+    (void)fprintf(stderr,
+            "\nlink_sim: again: link_sim --seed %" PRIu64 " --trace; the stores are in %s\n",
+            sim->seed, sim->folder);
+    /* One thread. */
     exit(1); // NOLINT(concurrency-mt-unsafe)
 }
 
