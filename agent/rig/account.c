@@ -14,9 +14,8 @@ struct fsp_account {
     struct fsp_fold *fold;
 };
 
-/* What a fold of this store is about; logs are the caller's to free. */
-static enum fsp_rc
-about_of(struct fsp_journal *journal, int64_t as_of_s, struct fsp_fold_about *about,
+enum fsp_rc
+fsp_account_about(struct fsp_journal *journal, int64_t as_of_s, struct fsp_fold_about *about,
         struct fsp_fold_log **logs, struct fsp_err *err)
 {
     const struct fsp_journal_about *whose = fsp_journal_about(journal);
@@ -93,7 +92,7 @@ fsp_account_new(struct fsp_journal *journal, int64_t as_of_s, struct fsp_account
     rc = fsp_db_begin_read(db, err);
     if (rc != FSP_OK)
         goto out;
-    rc = about_of(journal, as_of_s, &about, &logs, err);
+    rc = fsp_account_about(journal, as_of_s, &about, &logs, err);
     fsp_fold_store_db(db, "", &store);
     if (rc == FSP_OK)
         rc = fsp_fold_new(&store, &about, &account->fold, err);
@@ -190,7 +189,7 @@ fsp_account_check(
     memset(checked, 0, sizeof(*checked));
     if (rc != FSP_OK)
         return rc;
-    rc = about_of(journal, 0, &about, &logs, err);
+    rc = fsp_account_about(journal, 0, &about, &logs, err);
     fsp_fold_store_db(db, "", &store);
     if (rc == FSP_OK)
         rc = fsp_fold_check(&store, &about, checked, err);

@@ -23,6 +23,10 @@
 
 struct fsp_account; /* opaque */
 
+/* What a fold of this store is about; the caller frees logs, whatever comes back. */
+enum fsp_rc fsp_account_about(struct fsp_journal *journal, int64_t as_of_s,
+        struct fsp_fold_about *about, struct fsp_fold_log **logs,
+        struct fsp_err *err) FSP_MUST_CHECK;
 enum fsp_rc fsp_account_new(struct fsp_journal *journal, int64_t as_of_s,
         struct fsp_account **out, struct fsp_err *err) FSP_MUST_CHECK;
 void fsp_account_free(struct fsp_account *account);

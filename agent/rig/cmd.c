@@ -1,4 +1,5 @@
 #include "rig/cmd.h"
+#include "rig/shown.h"
 
 #include <inttypes.h>
 #include <stdarg.h>
@@ -105,6 +106,7 @@ fsp_cmd_open(struct fsp_args *args, enum fsp_journal_use use, struct fsp_journal
     if (rc == FSP_OK)
         rc = fsp_journal_open(folder, use, fsp_env_system(), out, err);
     if (rc == FSP_OK) {
+        fsp_journal_on_new(*out, fsp_shown_fill, NULL);
         rc = set_zone(args, *out, err);
         if (rc != FSP_OK) {
             fsp_journal_close(*out);

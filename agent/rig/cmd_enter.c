@@ -2,12 +2,17 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/text.h"
 #include "record/check.h"
 #include "record/kind.h"
+#include "rig/account.h"
 #include "rig/cmd.h"
 #include "rig/inbox.h"
 #include "rig/reel.h"
+#include "rig/shown.h"
 #include "rig/signing.h"
+
+#define SHOWN_MAX ((size_t)8192) /* formulas of one entry */
 
 static const struct fsp_kind *
 find_kind(const char *name, struct fsp_err *err)
@@ -51,8 +56,75 @@ warn_doubtful(const struct fsp_journal_added *added)
 
 /* ---- enter ------------------------------------------------------------------------------- */
 
+/* A text of lines under what stands above them. */
 static void
-report_entry(const struct fsp_journal_added *added, bool json, struct fsp_buf *out)
+text_lines(const char *lines, struct fsp_buf *out)
+{
+    while (*lines != '\0') {
+        size_t len = strcspn(lines, "\n");
+
+        fsp_buf_add_text(out, "    ");
+        fsp_text_show(out, lines, len);
+        fsp_buf_add_byte(out, '\n');
+        lines += len + (lines[len] == '\n' ? 1 : 0);
+    }
+}
+
+/* A text of lines as a JSON list. */
+static void
+json_lines(const char *lines, struct fsp_buf *out)
+{
+    struct fsp_buf one;
+
+    fsp_buf_init(&one, SHOWN_MAX);
+    fsp_buf_add_byte(out, '[');
+    while (*lines != '\0') {
+        size_t len = strcspn(lines, "\n");
+
+        fsp_buf_reset(&one);
+        fsp_buf_add(&one, lines, len);
+        fsp_cmd_json_text(out, fsp_buf_peek(&one));
+        lines += len + (lines[len] == '\n' ? 1 : 0);
+        if (*lines != '\0')
+            fsp_buf_add_byte(out, ',');
+    }
+    fsp_buf_add_byte(out, ']');
+    fsp_buf_fini(&one);
+}
+
+static void
+json_figure(const struct fsp_record *record, const char *field, struct fsp_buf *out)
+{
+    const char *text = fsp_record_text(record, field);
+
+    fsp_buf_add_text(out, text == NULL ? "null" : text);
+}
+
+/* What an entry of work shows. */
+static void
+report_shown(const struct fsp_record *record, const struct fsp_buf *shown, bool json,
+        struct fsp_buf *out)
+{
+    if (shown->len == 0)
+        return;
+    if (!json) {
+        text_lines(fsp_buf_peek(shown), out);
+        return;
+    }
+    fsp_buf_add_text(out, ",\"factor\":");
+    json_figure(record, "factor", out);
+    fsp_buf_add_text(out, ",\"shown\":");
+    json_lines(fsp_buf_peek(shown), out);
+    if (fsp_record_has(record, "rules") &&
+            !fsp_op_needs(fsp_op_find(fsp_record_text(record, "op")), "ton-miles")) {
+        fsp_buf_add_text(out, ",\"ton_miles\":");
+        json_figure(record, "ton-miles", out);
+    }
+}
+
+static void
+report_entry(const struct fsp_journal_added *added, const struct fsp_record *record,
+        const struct fsp_buf *shown, bool json, struct fsp_buf *out)
 {
     if (json) {
         fsp_buf_printf(out, "{\"added\":%s,\"clock_doubtful\":%s,\"entry\":%" PRIu64,
@@ -60,12 +132,14 @@ report_entry(const struct fsp_journal_added *added, bool json, struct fsp_buf *o
                 added->first);
         if (added->has_twin)
             fsp_buf_printf(out, ",\"identical_to\":%" PRIu64, added->twin);
+        report_shown(record, shown, json, out);
         fsp_buf_add_text(out, "}\n");
     } else if (added->known) {
         fsp_buf_printf(
                 out, "entered before with this token, as entry %" PRIu64 "\n", added->first);
     } else {
         fsp_buf_printf(out, "entry %" PRIu64 "\n", added->first);
+        report_shown(record, shown, json, out);
     }
     if (added->has_twin)
         fsp_cmd_warn("entry %" PRIu64 " is identical; if this was one and the same, void it "
@@ -85,6 +159,18 @@ warn_reel(const struct fsp_record *record)
                 above);
 }
 
+/* The next one reads less: whoever folds the account leaves a state behind. */
+static void
+keep_state(struct fsp_journal *journal, const struct fsp_shown *shown)
+{
+    struct fsp_account *account = NULL;
+
+    if (journal == NULL || shown->read < FSP_SHOWN_MANY)
+        return;
+    if (fsp_account_new(journal, 0, &account, NULL) == FSP_OK)
+        fsp_account_free(account);
+}
+
 static enum fsp_rc
 enter(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
 {
@@ -94,11 +180,13 @@ enter(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
     struct fsp_journal *journal = NULL;
     struct fsp_record *record = NULL;
     struct fsp_signing *signing = NULL;
+    struct fsp_shown shown = {.read = 0};
     const struct fsp_kind *kind = find_kind(fsp_args_rest(args, 0), err);
     enum fsp_rc rc;
 
     if (kind == NULL)
         return FSP_EINVAL;
+    fsp_buf_init(&shown.text, SHOWN_MAX);
     rc = fsp_cmd_typed(args, 1, &typed, err);
     if (rc == FSP_OK)
         rc = fsp_cmd_open(args, FSP_JOURNAL_WRITE, &journal, err);
@@ -110,16 +198,20 @@ enter(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
         rc = fsp_check_typed(kind->name, typed.items, typed.n, &context, &record, err);
     if (rc == FSP_OK)
         rc = fsp_signing_sign(signing, args, record, err);
-    if (rc == FSP_OK)
+    if (rc == FSP_OK) {
+        fsp_journal_on_new(journal, fsp_shown_fill, &shown);
         rc = fsp_journal_enter(journal, record, fsp_args_get(args, "once"),
                 fsp_args_has(args, "also"), &added, err);
+    }
     if (rc == FSP_OK) {
-        report_entry(&added, fsp_args_has(args, "json"), out);
+        report_entry(&added, record, &shown.text, fsp_args_has(args, "json"), out);
         warn_reel(record);
-        fsp_signing_tell(record);
+        fsp_signing_tell(journal, added.first, record);
     }
     fsp_record_free(record);
     fsp_signing_free(signing);
+    keep_state(journal, &shown);
+    fsp_buf_fini(&shown.text);
     fsp_journal_close(journal);
     fsp_cmd_typed_free(&typed);
     return rc;
@@ -178,10 +270,13 @@ static int
 take(struct fsp_args *args, struct fsp_journal *journal)
 {
     bool json = fsp_args_has(args, "json");
+    struct fsp_shown shown = {.read = 0};
     struct fsp_buf out;
     bool doubtful = false;
     int status = 0;
 
+    fsp_buf_init(&shown.text, SHOWN_MAX);
+    fsp_journal_on_new(journal, fsp_shown_fill, &shown);
     fsp_buf_init(&out, FSP_OUT_MAX);
     if (json)
         fsp_buf_add_byte(&out, '[');
@@ -207,6 +302,8 @@ take(struct fsp_args *args, struct fsp_journal *journal)
         if (fsp_db_broken(fsp_journal_db(journal)))
             break;
     }
+    keep_state(journal, &shown);
+    fsp_buf_fini(&shown.text);
     if (json)
         fsp_buf_add_text(&out, "]\n");
     return fsp_cmd_out(&out, status);

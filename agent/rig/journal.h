@@ -127,6 +127,12 @@ enum fsp_rc fsp_journal_rig_zone(
 enum fsp_rc fsp_journal_context(struct fsp_journal *journal, struct fsp_check_context *context,
         struct fsp_err *err) FSP_MUST_CHECK;
 
+/* Called inside the transaction with the records that are new, in their order, before they are
+ * appended; it may add computed fields, which are no part of a record's identity. NULL: nothing. */
+typedef void fsp_journal_new(struct fsp_journal *journal, void *ctx,
+        struct fsp_record *const *records, size_t n);
+void fsp_journal_on_new(struct fsp_journal *journal, fsp_journal_new *fn, void *ctx);
+
 /* How a row came in, and what became of it. */
 struct fsp_journal_row {
     struct fsp_record *record; /* `noted` is set in it; stays the caller's */

@@ -450,6 +450,35 @@ keep_noted(struct fsp_journal *journal, int64_t now_s, struct fsp_err *err)
     return rc;
 }
 
+void
+fsp_journal_on_new(struct fsp_journal *journal, fsp_journal_new *fn, void *ctx)
+{
+    journal->on_new = fn;
+    journal->on_new_ctx = ctx;
+}
+
+/* Whoever wants to add to the new records does it now. */
+static enum fsp_rc
+tell_new(struct fsp_journal *journal, const struct item *items, size_t n, struct fsp_err *err)
+{
+    struct fsp_record **fresh;
+    size_t count = 0;
+
+    if (journal->on_new == NULL)
+        return FSP_OK;
+    fresh = fsp_mem_array(n, sizeof(struct fsp_record *));
+    if (fresh == NULL)
+        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    for (size_t i = 0; i < n; i++) {
+        if (!items[i].known)
+            fresh[count++] = items[i].record;
+    }
+    if (count > 0)
+        journal->on_new(journal, journal->on_new_ctx, fresh, count);
+    free(fresh);
+    return FSP_OK;
+}
+
 /* Inside the transaction: everything that is not known yet, in the file's order. */
 static enum fsp_rc
 append_new(struct fsp_journal *journal, const struct item *items, size_t n,
@@ -464,6 +493,8 @@ append_new(struct fsp_journal *journal, const struct item *items, size_t n,
     fsp_buf_init(&batch.bytes, FSP_ENTRY_MAX);
     fsp_time_text(now_s, batch.noted);
     rc = fsp_journal_times(journal, &noted_s, &receipt_s, err);
+    if (rc == FSP_OK)
+        rc = tell_new(journal, items, n, err);
     if (rc == FSP_OK)
         rc = fsp_logtable_tip(journal->db, journal->log, &batch.range, err);
     if (rc != FSP_OK)

@@ -29,6 +29,8 @@ struct fsp_journal {
     struct fsp_buf why;
     bool has_zone;
     int zone_minutes;
+    fsp_journal_new *on_new;
+    void *on_new_ctx;
 };
 
 /* Read which log is current, when it is another than before; inside a transaction or without. */

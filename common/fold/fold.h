@@ -34,6 +34,7 @@
 #include "base/buf.h"
 #include "base/err.h"
 #include "line/ledger.h"
+#include "line/shown.h"
 #include "proof/key.h"
 #include "record/record.h"
 #include "record/sigstate.h"
@@ -84,9 +85,11 @@ struct fsp_fold_about {
     const struct fsp_fold_log *logs;
     size_t n_logs;
     int64_t as_of_s;
-    size_t inspections; /* so many of the newest are wanted */
-    bool whole;         /* leave stored states and marks aside */
-    size_t worth;       /* keeping is worth while from so many on; 0: FSP_FOLD_WORTH */
+    size_t inspections;         /* so many of the newest are wanted */
+    bool whole;                 /* leave stored states and marks aside */
+    size_t worth;               /* keeping is worth while from so many on; 0: FSP_FOLD_WORTH */
+    fsp_ledger_work_fn on_work; /* told of each entry of work that was read (line/shown.h) */
+    void *on_work_ctx;
 };
 
 struct fsp_fold; /* opaque */

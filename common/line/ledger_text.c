@@ -390,6 +390,20 @@ notes(const struct fsp_ledger *ledger, struct fsp_buf *buf)
         fsp_buf_printf(buf, "         and %zu older notes\n", from);
 }
 
+/* Several things can ask for the same inspection. */
+static bool
+named_before(const struct fsp_ledger *ledger, size_t i)
+{
+    const char *name = fsp_ledger_duty(ledger, i)->name;
+    size_t k;
+
+    for (k = 0; k < i; k++) {
+        if (strcmp(fsp_ledger_duty(ledger, k)->name, name) == 0)
+            return true;
+    }
+    return false;
+}
+
 /* One line a driller can read out at the change of tour. */
 static void
 handover(const struct fsp_ledger *ledger, struct fsp_buf *buf)
@@ -416,8 +430,10 @@ handover(const struct fsp_ledger *ledger, struct fsp_buf *buf)
     if (view->findings > 0)
         fsp_buf_printf(
                 buf, "; %zu finding%s open", view->findings, view->findings == 1 ? "" : "s");
-    for (i = 0; (duty = fsp_ledger_duty(ledger, i)) != NULL && duty->overdue; i++)
-        fsp_buf_printf(buf, "%s%s", i == 0 ? "; overdue: " : ", ", duty->name);
+    for (i = 0; (duty = fsp_ledger_duty(ledger, i)) != NULL && duty->overdue; i++) {
+        if (!named_before(ledger, i))
+            fsp_buf_printf(buf, "%s%s", i == 0 ? "; overdue: " : ", ", duty->name);
+    }
     if (view->derate < 1)
         fsp_buf_add_text(buf, "; goal derated");
     fsp_buf_add_text(buf, ".\n");
