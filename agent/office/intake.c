@@ -5,7 +5,8 @@
  *  2. One bundle, one transaction: entries, tip, head, enrolment together, or nothing.
  *  3. A head is cosigned only when its root is the root of the bytes we store, by our own
  *     recomputation, and when its size is above every size cosigned before for that log (or equal
- *     to it, and then the stored note is sent again, byte for byte).
+ *     to it, and then the stored note is sent again, byte for byte, with today's line behind it when
+ *     it is older than today's key).
  *  4. The cosignature's time never goes back within a log, whatever the clock does.
  *  5. An entry, once stored, never changes. Bytes that contradict it end in a fork: both heads and
  *     the entry that came are kept, the log stays as it is.
@@ -330,6 +331,33 @@ receipt(struct passage *p, struct fsp_err *err)
     return rc == FSP_OK ? hand_out(p, note, err) : rc; /* only now may it leave */
 }
 
+/* A head that was cosigned before today's key: the rig may know no other. It still is the largest
+ * of this log that was seen, so today's key may say so. The stored note stays as it is. */
+static enum fsp_rc
+cosign_today(struct passage *p, struct fsp_buf *note, struct fsp_err *err)
+{
+    const struct fsp_skey *cosigner = p->intake->keys->cosigner;
+    uint8_t cosignature[8 + FSP_SIG_LEN];
+    struct fsp_checkpoint head;
+    struct fsp_note parsed;
+    enum fsp_rc rc;
+
+    if (p->intake->keys->n_cosigner_before == 0)
+        return FSP_OK;
+    rc = fsp_note_parse(&parsed, note->data, note->len, err);
+    if (rc == FSP_OK)
+        rc = fsp_note_verify(&parsed, fsp_skey_vkey(cosigner), NULL, err);
+    if (rc != FSP_ENOTFOUND)
+        return rc;
+    rc = fsp_checkpoint_parse(&head, parsed.text, parsed.text_len, err);
+    if (rc == FSP_OK)
+        rc = fsp_cosign(&head, cosigner, (uint64_t)cosign_time(p), cosignature, err);
+    if (rc != FSP_OK)
+        return rc;
+    fsp_note_add_line(note, fsp_skey_vkey(cosigner), cosignature, sizeof(cosignature));
+    return fsp_buf_check(note, "receipt", err);
+}
+
 /* Wholly known: the note of our newest head, as it was stored. FSP_ENOTFOUND when this log has
  * no head yet. */
 static enum fsp_rc
@@ -340,6 +368,8 @@ repeat_receipt(struct passage *p, struct fsp_err *err)
     enum fsp_rc rc = shelf->ops->head_below(
             shelf->ctx, p->log.id, UINT64_MAX, &range, &p->intake->held, err);
 
+    if (rc == FSP_OK)
+        rc = cosign_today(p, &p->intake->held, err);
     if (rc == FSP_OK)
         rc = gather_words(p, err);
     return rc == FSP_OK ? hand_out(p, &p->intake->held, err) : rc;

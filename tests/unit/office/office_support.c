@@ -177,6 +177,9 @@ rig_bundle(const struct rig *rig, const struct office *office, uint64_t from, ui
     head.old_size = from;
     head.enrolment = enrolment && !rig->by_renewal;
     head.renewal = enrolment && rig->by_renewal;
+    head.has_newest = rig->newest != NULL;
+    if (rig->newest != NULL)
+        memcpy(head.newest, rig->newest, sizeof(head.newest));
     if (enrolment) {
         memcpy(head.rig_pub, fsp_skey_vkey(rig->skey)->pub, sizeof(head.rig_pub));
         memcpy(head.token, rig->token, sizeof(head.token));

@@ -41,6 +41,7 @@ struct rig {
     size_t n;
     const char *instead; /* what a bundle carries for entry `at`, the head being honest */
     size_t at;
+    const uint8_t *newest; /* id of the newest instruction in its log; NULL: it names none */
 };
 
 void office_start(struct office *office);
