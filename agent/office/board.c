@@ -1,28 +1,30 @@
 #include "office/board.h"
 
 #include <pthread.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "base/mem.h"
 #include "line/say.h"
+#include "office/board_priv.h"
 #include "office/board_style.h"
-#include "web/html.h"
+#include "proof/attest.h"
 
-#define BUSY_RETRY_S 10
+#define BUSY_RETRY_S      10
+#define INSPECTIONS_SHOWN ((size_t)50)
 
 struct fsp_board {
-    const struct fsp_shelf_ops *ops;
-    const char *store;
-    const struct fsp_env *env;
+    struct fsp_board_about about;
+    struct fsp_vkey keys[FSP_ATTEST_KEYS_MAX];
     pthread_mutex_t mutex;   /* one page at a time */
     struct fsp_shelf *shelf; /* reading; opened again after a failure */
 };
 
 /* --- cells ----------------------------------------------------------------------------------- */
 
-static const char *
-state_class(enum fsp_due due)
+const char *
+fsp_board_state_class(enum fsp_due due)
 {
     switch (due) {
     case FSP_DUE_OUT_OF_SERVICE:
@@ -40,8 +42,8 @@ state_class(enum fsp_due due)
 }
 
 /* A number by fsp_say_number(), or what to read when it is not known. */
-static void
-number_cell(struct fsp_html *html, bool known, double value, int decimals)
+void
+fsp_board_number(struct fsp_html *html, bool known, double value, int decimals)
 {
     struct fsp_buf text;
 
@@ -54,8 +56,8 @@ number_cell(struct fsp_html *html, bool known, double value, int decimals)
     fsp_buf_fini(&text);
 }
 
-static void
-time_cell(struct fsp_html *html, int64_t utc_s)
+void
+fsp_board_time(struct fsp_html *html, int64_t utc_s)
 {
     char text[FSP_TIME_TEXT_LEN + 1];
 
@@ -79,7 +81,8 @@ static void
 due_cell(struct fsp_html *html, const struct fsp_ledger_view *view)
 {
     fsp_html_open(html, "td");
-    fsp_html_element(html, "span", state_class(view->cut_due), fsp_due_text(view->cut_due));
+    fsp_html_element(
+            html, "span", fsp_board_state_class(view->cut_due), fsp_due_text(view->cut_due));
     if (view->cut_due_why != NULL && view->cut_due_why[0] != '\0')
         fsp_html_element(html, "span", "why", view->cut_due_why);
     if (view->slip_due == FSP_DUE_NOW || view->slip_due == FSP_DUE_OVERDUE) {
@@ -132,39 +135,62 @@ flag_item(struct fsp_html *html, const char *class_name, const char *text)
     fsp_html_close(html);
 }
 
-static void
-flags_cell(struct fsp_html *html, const struct fsp_fleet_rig *rig)
+void
+fsp_board_flags(struct fsp_html *html, const struct fsp_fleet_rig *rig)
 {
     const struct fsp_ledger_view *view = fsp_ledger_peek(rig->ledger);
     struct fsp_buf text;
 
-    fsp_html_open(html, "td");
-    fsp_html_attr(html, "class", "flags");
+    fsp_buf_init(&text, 1024);
     fsp_html_open(html, "ul");
     if (rig->n_logs == 0)
         flag_item(html, "state plain", "Invited, never heard");
-    if (rig->forks > 0)
+    if (rig->open_forks > 0)
         flag_item(html, "state stop", "Two histories for one log: both are kept, ask the rig");
+    for (size_t i = 0; i < rig->n_logs; i++) {
+        if (!fsp_fleet_renewal_open(&rig->logs[i]))
+            continue;
+        fsp_buf_reset(&text);
+        fsp_chain_flag_text(&rig->logs[i].chain, &text);
+        flag_item(html, rig->renewals_odd ? "state stop" : "state warn", fsp_buf_peek(&text));
+    }
     if (rig->review.state == FSP_REVIEW_FLAGGED)
         flag_item(html, "state warn", rig->review.text);
     if (rig->review.wear_left)
         flag_item(html, "state plain", rig->review.wear_left_text);
     if (rig->review.planned_repeat)
         flag_item(html, "state plain", rig->review.planned_text);
+    for (size_t i = 0; i < rig->n_advice; i++) {
+        fsp_buf_reset(&text);
+        fsp_buf_printf(&text, "Advice: %s", fsp_advice_text(rig->advice[i].kind));
+        flag_item(html, "state plain", fsp_buf_peek(&text));
+    }
     if (view->incomplete)
         flag_item(html, "state plain", "The count since the cut has a gap");
     if (rig->unreadable > 0) {
-        fsp_buf_init(&text, 128);
+        fsp_buf_reset(&text);
         fsp_buf_printf(&text, "%llu entries this office cannot read",
                 (unsigned long long)rig->unreadable);
         flag_item(html, "state plain", fsp_buf_peek(&text));
-        fsp_buf_fini(&text);
     }
     fsp_html_close(html);
-    fsp_html_close(html);
+    fsp_buf_fini(&text);
 }
 
 /* --- the page -------------------------------------------------------------------------------- */
+
+/* A rig's name is of a-z, 0-9 and hyphens. */
+static void
+rig_link(struct fsp_html *html, const struct fsp_fleet_rig *rig)
+{
+    char address[FSP_NAME_MAX + 16];
+
+    (void)snprintf(address, sizeof(address), "/rig?name=%s", rig->name);
+    fsp_html_open(html, "a");
+    fsp_html_attr(html, "href", address);
+    fsp_html_text(html, rig->name);
+    fsp_html_close(html);
+}
 
 static void
 rig_row(struct fsp_html *html, const struct fsp_fleet_rig *rig)
@@ -175,22 +201,25 @@ rig_row(struct fsp_html *html, const struct fsp_fleet_rig *rig)
     fsp_html_open(html, "tr");
     fsp_html_open(html, "th");
     fsp_html_attr(html, "scope", "row");
-    fsp_html_text(html, rig->name);
+    rig_link(html, rig);
     fsp_html_close(html);
     due_cell(html, view);
     served_cell(html, view);
-    number_cell(html, hung, view->work_since_cut_j / FSP_TON_MILE_J, 0);
-    number_cell(html, view->goal_j > 0.0, view->goal_j / FSP_TON_MILE_J, 0);
-    number_cell(html, hung, view->in_service_m / FSP_FT_M, 0);
-    number_cell(html, view->min_factor > 0.0, view->min_factor, 2);
-    flags_cell(html, rig);
-    time_cell(html, view->last_at_s);
-    time_cell(html, rig->heard_s);
+    fsp_board_number(html, hung, view->work_since_cut_j / FSP_TON_MILE_J, 0);
+    fsp_board_number(html, view->goal_j > 0.0, view->goal_j / FSP_TON_MILE_J, 0);
+    fsp_board_number(html, hung, view->in_service_m / FSP_FT_M, 0);
+    fsp_board_number(html, view->min_factor > 0.0, view->min_factor, 2);
+    fsp_html_open(html, "td");
+    fsp_html_attr(html, "class", "flags");
+    fsp_board_flags(html, rig);
+    fsp_html_close(html);
+    fsp_board_time(html, view->last_at_s);
+    fsp_board_time(html, rig->heard_s);
     fsp_html_close(html);
 }
 
 static void
-head(struct fsp_html *html, const char *fleet)
+head(struct fsp_html *html, const char *fleet, const char *of)
 {
     fsp_html_open(html, "head");
     fsp_html_void(html, "meta");
@@ -201,6 +230,10 @@ head(struct fsp_html *html, const char *fleet)
     fsp_html_open(html, "title");
     fsp_html_text(html, "Farspool \xc2\xb7 ");
     fsp_html_text(html, fleet);
+    if (of != NULL) {
+        fsp_html_text(html, " \xc2\xb7 ");
+        fsp_html_text(html, of);
+    }
     fsp_html_close(html);
     fsp_html_void(html, "link");
     fsp_html_attr(html, "rel", "stylesheet");
@@ -212,7 +245,7 @@ head(struct fsp_html *html, const char *fleet)
 }
 
 static void
-page_top(struct fsp_html *html, const struct fsp_fleet *fleet)
+page_top(struct fsp_html *html, const struct fsp_fleet *fleet, const char *of)
 {
     char text[FSP_TIME_TEXT_LEN + 1];
 
@@ -221,7 +254,14 @@ page_top(struct fsp_html *html, const struct fsp_fleet *fleet)
     fsp_html_open(html, "header");
     fsp_html_open(html, "h1");
     fsp_html_text(html, "Farspool \xc2\xb7 ");
-    fsp_html_element(html, "span", NULL, fleet->name);
+    if (of != NULL) {
+        fsp_html_open(html, "a");
+        fsp_html_attr(html, "href", "/");
+        fsp_html_text(html, fleet->name);
+        fsp_html_close(html);
+        fsp_html_text(html, " \xc2\xb7 ");
+    }
+    fsp_html_element(html, "span", NULL, of != NULL ? of : fleet->name);
     fsp_html_close(html);
     fsp_html_open(html, "p");
     fsp_html_text(html, "As of ");
@@ -231,13 +271,45 @@ page_top(struct fsp_html *html, const struct fsp_fleet *fleet)
     fsp_html_close(html);
 }
 
-static void
-table_head(struct fsp_html *html)
+void
+fsp_board_table(struct fsp_html *html, const char *caption,
+        const struct fsp_board_column *columns, size_t n)
 {
-    static const struct {
-        const char *title;
-        const char *class_name;
-    } columns[] = {
+    fsp_html_open(html, "div");
+    fsp_html_attr(html, "class", "scroll");
+    fsp_html_attr(html, "tabindex", "0");
+    fsp_html_attr(html, "role", "region");
+    fsp_html_attr(html, "aria-label", caption);
+    fsp_html_open(html, "table");
+    fsp_html_element(html, "caption", NULL, caption);
+    fsp_html_open(html, "thead");
+    fsp_html_open(html, "tr");
+    for (size_t i = 0; i < n; i++) {
+        fsp_html_open(html, "th");
+        fsp_html_attr(html, "scope", "col");
+        if (columns[i].class_name != NULL)
+            fsp_html_attr(html, "class", columns[i].class_name);
+        fsp_html_text(html, columns[i].title);
+        fsp_html_close(html);
+    }
+    fsp_html_close(html);
+    fsp_html_close(html);
+    fsp_html_open(html, "tbody");
+}
+
+void
+fsp_board_table_end(struct fsp_html *html)
+{
+    fsp_html_close(html); /* tbody */
+    fsp_html_close(html);
+    fsp_html_close(html);
+}
+
+static void
+fleet_table(struct fsp_html *html, const struct fsp_fleet *fleet,
+        const struct fsp_fleet_rig *const *order)
+{
+    static const struct fsp_board_column columns[] = {
             {"Rig", NULL},
             {"Cut due", NULL},
             {"Served of goal", "n"},
@@ -250,41 +322,40 @@ table_head(struct fsp_html *html)
             {"Last heard", NULL},
     };
 
-    fsp_html_open(html, "thead");
-    fsp_html_open(html, "tr");
-    for (size_t i = 0; i < sizeof(columns) / sizeof(columns[0]); i++) {
-        fsp_html_open(html, "th");
-        fsp_html_attr(html, "scope", "col");
-        if (columns[i].class_name != NULL)
-            fsp_html_attr(html, "class", columns[i].class_name);
-        fsp_html_text(html, columns[i].title);
-        fsp_html_close(html);
-    }
-    fsp_html_close(html);
-    fsp_html_close(html);
-}
-
-static void
-fleet_table(struct fsp_html *html, const struct fsp_fleet *fleet,
-        const struct fsp_fleet_rig *const *order)
-{
-    fsp_html_open(html, "div");
-    fsp_html_attr(html, "class", "scroll");
-    fsp_html_attr(html, "tabindex", "0");
-    fsp_html_attr(html, "role", "region");
-    fsp_html_attr(html, "aria-label", "The fleet");
-    fsp_html_open(html, "table");
-    fsp_html_element(html, "caption", NULL, "Rigs that need attention first");
-    table_head(html);
-    fsp_html_open(html, "tbody");
+    fsp_board_table(html, "Rigs that need attention first", columns,
+            sizeof(columns) / sizeof(columns[0]));
     for (size_t i = 0; i < fleet->n; i++)
         rig_row(html, order[i]);
-    fsp_html_close(html);
-    fsp_html_close(html);
-    fsp_html_close(html);
+    fsp_board_table_end(html);
     if (fleet->n == 0)
         fsp_html_element(html, "p", NULL,
                 "No rig yet. Invite the first one with farspool-office invite.");
+}
+
+void
+fsp_board_begin(struct fsp_html *html, const struct fsp_fleet *fleet, const char *of)
+{
+    fsp_html_open(html, "html");
+    fsp_html_attr(html, "lang", "en");
+    head(html, fleet->name, of);
+    fsp_html_open(html, "body");
+    page_top(html, fleet, of);
+    fsp_html_open(html, "main");
+    fsp_html_element(html, "p", "caution",
+            "What is said here is the line's limit, never the rig's. An inspection overrules "
+            "every count. The makers' figures, local codes and licensed practice come first.");
+}
+
+void
+fsp_board_end(struct fsp_html *html)
+{
+    fsp_html_close(html); /* main */
+    fsp_html_element(html, "footer", NULL,
+            "Counted from the rigs' signed records as the office holds them. Design factors "
+            "and goals hold for sound line only; mast, block, anchor, drawworks and pipe are "
+            "not checked here.");
+    fsp_html_close(html);
+    fsp_html_close(html);
 }
 
 void
@@ -300,66 +371,81 @@ fsp_board_fleet(const struct fsp_fleet *fleet, struct fsp_buf *buf)
     }
     fsp_fleet_by_attention(fleet, order);
     fsp_html_begin(&html, buf);
-    fsp_html_open(&html, "html");
-    fsp_html_attr(&html, "lang", "en");
-    head(&html, fleet->name);
-    fsp_html_open(&html, "body");
-    page_top(&html, fleet);
-    fsp_html_open(&html, "main");
-    fsp_html_element(&html, "p", "caution",
-            "What is said here is the line's limit, never the rig's. An inspection overrules "
-            "every "
-            "count. The makers' figures, local codes and licensed practice come first.");
+    fsp_board_begin(&html, fleet, NULL);
     fleet_table(&html, fleet, order);
-    fsp_html_close(&html);
-    fsp_html_element(&html, "footer", NULL,
-            "Counted from the rigs' signed records as the office holds them. Design factors "
-            "and goals "
-            "hold for sound line only; mast, block, anchor, drawworks and pipe are not checked "
-            "here.");
-    fsp_html_close(&html);
-    fsp_html_close(&html);
+    fsp_board_end(&html);
     fsp_html_end(&html);
     free(order);
 }
 
 /* --- routes ---------------------------------------------------------------------------------- */
 
+/* The fleet as it stands; of `rig` (may be NULL) the newest inspections too. */
 static enum fsp_rc
-load(struct fsp_board *board, struct fsp_fleet **fleet, struct fsp_err *err)
+load(struct fsp_board *board, const char *rig, struct fsp_fleet **fleet, struct fsp_err *err)
 {
+    const struct fsp_fleet_about about = {
+            .as_of_s = board->about.env->utc_us(board->about.env->ctx) / FSP_US_PER_S,
+            .keys = board->keys,
+            .n_keys = board->about.n_keys,
+            .rig = rig,
+            .inspections = INSPECTIONS_SHOWN};
     enum fsp_rc rc = FSP_OK;
 
+    (void)pthread_mutex_lock(&board->mutex);
     if (board->shelf == NULL)
-        rc = fsp_shelf_open(board->ops, board->store, FSP_SHELF_READ, &board->shelf, err);
+        rc = fsp_shelf_open(
+                board->about.ops, board->about.store, FSP_SHELF_READ, &board->shelf, err);
     if (rc == FSP_OK)
-        rc = fsp_fleet_load(
-                board->shelf, board->env->utc_us(board->env->ctx) / FSP_US_PER_S, fleet, err);
+        rc = fsp_fleet_load(board->shelf, &about, fleet, err);
     if (rc != FSP_OK) {
         fsp_shelf_close(board->shelf);
         board->shelf = NULL;
     }
+    (void)pthread_mutex_unlock(&board->mutex);
     return rc;
+}
+
+static void
+refuse_busy(struct fsp_http_answer *answer)
+{
+    fsp_http_refuse(answer, 503, "the store cannot be read now; try again");
+    answer->retry_after_s = BUSY_RETRY_S;
 }
 
 static void
 handle_fleet(void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer)
 {
-    struct fsp_board *board = ctx;
     struct fsp_fleet *fleet = NULL;
-    enum fsp_rc rc;
 
     (void)request;
-    (void)pthread_mutex_lock(&board->mutex);
-    rc = load(board, &fleet, NULL);
-    (void)pthread_mutex_unlock(&board->mutex);
-    if (rc != FSP_OK) {
-        fsp_http_refuse(answer, 503, "the store cannot be read now; try again");
-        answer->retry_after_s = BUSY_RETRY_S;
+    if (load(ctx, NULL, &fleet, NULL) != FSP_OK) {
+        refuse_busy(answer);
         return;
     }
     answer->type = "text/html; charset=utf-8";
     fsp_board_fleet(fleet, &answer->body);
+    fsp_fleet_free(fleet);
+}
+
+static void
+handle_rig(void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer)
+{
+    const char *name = fsp_http_query(request, "name");
+    const struct fsp_fleet_rig *rig;
+    struct fsp_fleet *fleet = NULL;
+
+    if (load(ctx, name, &fleet, NULL) != FSP_OK) {
+        refuse_busy(answer);
+        return;
+    }
+    rig = name == NULL ? NULL : fsp_fleet_find(fleet, name);
+    if (rig == NULL) {
+        fsp_http_refuse(answer, 404, "no such rig in this fleet");
+    } else {
+        answer->type = "text/html; charset=utf-8";
+        fsp_board_rig(fleet, rig, &answer->body);
+    }
     fsp_fleet_free(fleet);
 }
 
@@ -395,6 +481,7 @@ fsp_board_routes(void)
 {
     static const struct fsp_http_route routes[] = {
             {"GET", "/", 0, handle_fleet},
+            {"GET", "/rig", 0, handle_rig},
             {"GET", "/style.css", 0, handle_style},
             {"GET", "/farspool.svg", 0, handle_picture},
             {"GET", "/health", 0, handle_health},
@@ -405,19 +492,22 @@ fsp_board_routes(void)
 }
 
 enum fsp_rc
-fsp_board_new(const struct fsp_shelf_ops *ops, const char *store, const struct fsp_env *env,
-        struct fsp_board **out, struct fsp_err *err)
+fsp_board_new(const struct fsp_board_about *about, struct fsp_board **out, struct fsp_err *err)
 {
-    struct fsp_board *board = calloc(1, sizeof(*board));
+    struct fsp_board *board = NULL;
 
     *out = NULL;
+    if (about->n_keys > FSP_ATTEST_KEYS_MAX)
+        return fsp_err_set(
+                err, FSP_ELIMIT, "more than %d instructions keys", FSP_ATTEST_KEYS_MAX);
+    board = calloc(1, sizeof(*board));
     if (board == NULL || pthread_mutex_init(&board->mutex, NULL) != 0) {
         free(board);
         return fsp_err_set(err, FSP_ENOMEM, "out of memory");
     }
-    board->ops = ops;
-    board->store = store;
-    board->env = env;
+    board->about = *about;
+    for (size_t i = 0; i < about->n_keys; i++)
+        board->keys[i] = about->keys[i];
     *out = board;
     return FSP_OK;
 }

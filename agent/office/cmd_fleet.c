@@ -2,9 +2,13 @@
 #include <string.h>
 
 #include "office/cmd.h"
+#include "office/keys.h"
 #include "office/show.h"
 
+#define INSPECTIONS_SHOWN ((size_t)20) /* as text; programs get all */
+
 struct reading {
+    struct fsp_office_keys keys;
     struct fsp_shelf *shelf;
     struct fsp_fleet *fleet;
     struct fsp_buf out;
@@ -16,7 +20,8 @@ static enum fsp_rc
 begin(struct fsp_args *args, size_t words, struct reading *reading, struct fsp_err *err)
 {
     const char *as_of = fsp_args_get(args, "as-of");
-    int64_t as_of_s = fsp_cmd_now_s(args);
+    struct fsp_fleet_about about = {.as_of_s = fsp_cmd_now_s(args), .n_keys = 1};
+    const char *store = NULL;
     enum fsp_rc rc;
 
     memset(reading, 0, sizeof(*reading));
@@ -27,15 +32,22 @@ begin(struct fsp_args *args, size_t words, struct reading *reading, struct fsp_e
         return fsp_err_set(err, FSP_EINVAL, "--json and --csv: give one of them");
     rc = fsp_args_rest_within(args, words, words, err);
     if (rc == FSP_OK && as_of != NULL) {
-        rc = fsp_time_parse(as_of, NULL, &as_of_s, err);
+        rc = fsp_time_parse(as_of, NULL, &about.as_of_s, err);
         if (rc != FSP_OK)
             return fsp_err_wrap(err, FSP_EINVAL, "--as-of");
     }
     if (rc == FSP_OK)
+        rc = fsp_cmd_store(args, &store, err);
+    if (rc == FSP_OK)
         rc = fsp_cmd_shelf(args, FSP_SHELF_READ, &reading->shelf, err);
     if (rc == FSP_OK)
-        rc = fsp_fleet_load(reading->shelf, as_of_s, &reading->fleet, err);
-    return rc;
+        rc = fsp_office_keys_load(&reading->keys, store, err);
+    if (rc != FSP_OK)
+        return rc;
+    about.keys = fsp_skey_vkey(reading->keys.instructions);
+    about.rig = words > 0 ? fsp_args_rest(args, 0) : NULL;
+    about.inspections = reading->json || reading->csv ? SIZE_MAX : INSPECTIONS_SHOWN;
+    return fsp_fleet_load(reading->shelf, &about, &reading->fleet, err);
 }
 
 static int
@@ -45,6 +57,7 @@ end(struct reading *reading, enum fsp_rc rc, const struct fsp_err *err)
 
     fsp_fleet_free(reading->fleet);
     fsp_shelf_close(reading->shelf);
+    fsp_office_keys_fini(&reading->keys);
     fsp_buf_fini(&reading->out);
     return status;
 }
@@ -82,6 +95,8 @@ fsp_cmd_rig(struct fsp_args *args)
     }
     if (rc == FSP_OK && reading.json)
         fsp_show_rig_json(reading.fleet, rig, &reading.out);
+    else if (rc == FSP_OK && reading.csv && fsp_args_has(args, "inspections"))
+        fsp_show_inspections_csv(rig, &reading.out);
     else if (rc == FSP_OK && reading.csv)
         fsp_show_rig_csv(rig, &reading.out);
     else if (rc == FSP_OK)

@@ -160,8 +160,15 @@ start(struct fsp_args *args, struct service *service, struct fsp_err *err)
         rc = fsp_office_keys_load(&service->keys, store, err);
     if (rc == FSP_OK)
         rc = fsp_intake_new(service->shelf, &service->keys, office->env, &service->intake, err);
-    if (rc == FSP_OK)
-        rc = fsp_board_new(&fsp_shelf_sqlite, store, office->env, &service->board, err);
+    if (rc == FSP_OK) {
+        const struct fsp_board_about about = {.ops = &fsp_shelf_sqlite,
+                .store = store,
+                .env = office->env,
+                .keys = fsp_skey_vkey(service->keys.instructions),
+                .n_keys = 1};
+
+        rc = fsp_board_new(&about, &service->board, err);
+    }
     if (rc == FSP_OK)
         rc = start_http(args, service, err);
     return rc;

@@ -6,135 +6,127 @@
 #include "base/clock.h"
 #include "base/mem.h"
 #include "line/rope.h"
-#include "record/check.h"
 
-/* --- reading one log ------------------------------------------------------------------------- */
-
-struct reading {
-    struct fsp_fleet_rig *rig;
-    uint32_t ordinal;
-};
+/* --- one rig --------------------------------------------------------------------------------- */
 
 static enum fsp_rc
-read_entry(void *ctx, uint64_t index, const uint8_t *bytes, size_t len, struct fsp_err *err)
+read_log(struct fsp_shelf *shelf, struct fsp_fleet_rig *rig, const struct fsp_chain_log *chain,
+        struct fsp_fold_log *fold, struct fsp_err *err)
 {
-    struct reading *reading = ctx;
-    struct fsp_fleet_rig *rig = reading->rig;
-    struct fsp_ledger_entry entry = {.log = reading->ordinal, .index = index};
-    struct fsp_record *record = NULL;
-    enum fsp_rc rc = fsp_check_stored(bytes, len, &record, NULL);
+    struct fsp_fleet_log *mine = &rig->logs[rig->n_logs];
+    struct fsp_range range;
+    enum fsp_rc rc = shelf->ops->tip(shelf->ctx, chain->log.id, &range, err);
 
-    if (rc == FSP_ENOMEM)
-        return fsp_err_set(err, rc, "out of memory");
-    rig->entries++;
-    if (rc != FSP_OK) {
-        rig->unreadable++;
-        record = NULL;
-    } else {
-        if (fsp_mem_grow((void **)&rig->records, &rig->cap_records, rig->n_records + 1,
-                    sizeof(void *)) != 0) {
-            fsp_record_free(record);
-            return fsp_err_set(err, FSP_ENOMEM, "out of memory");
-        }
-        rig->records[rig->n_records++] = record;
+    if (rc != FSP_OK)
+        return fsp_err_wrap(err, rc, "%s", chain->log.origin);
+    mine->log = chain->log;
+    mine->chain = *chain;
+    mine->size = range.size;
+    fsp_range_root(&range, mine->root);
+    if (chain->log.heard_s > rig->heard_s)
+        rig->heard_s = chain->log.heard_s;
+    if (fsp_fleet_renewal_open(mine)) {
+        rig->renewals++;
+        rig->renewals_odd =
+                rig->renewals_odd || chain->second || chain->renewal.how == FSP_RENEWAL_UNFIT;
     }
-    entry.record = record;
-    entry.sig = FSP_SIG_NONE; /* the roster of inspectors is what will tell more */
-    fsp_leaf_hash(bytes, len, entry.leaf);
-    return fsp_ledger_add(rig->ledger, &entry, err);
+    *fold = (struct fsp_fold_log){chain->log.id, range.size};
+    rig->n_logs++;
+    return FSP_OK;
 }
 
 static enum fsp_rc
-read_log(struct fsp_shelf *shelf, struct fsp_fleet_rig *rig, const struct fsp_shelf_log *log,
+read_logs(struct fsp_shelf *shelf, struct fsp_fleet_rig *rig, struct fsp_fold_log **out,
         struct fsp_err *err)
 {
-    struct fsp_fleet_log *logs;
-    struct fsp_fleet_log *mine;
-    struct fsp_range range;
-    struct reading reading = {.rig = rig, .ordinal = (uint32_t)rig->n_logs};
-    uint64_t within[2] = {0, 0};
-    enum fsp_rc rc;
+    struct fsp_chain_log *chain = NULL;
+    size_t n = 0;
+    enum fsp_rc rc = fsp_chain_load(shelf, rig->name, &chain, &n, err);
 
-    logs = realloc(rig->logs, (rig->n_logs + 1) * sizeof(*logs));
-    if (logs == NULL)
-        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
-    rig->logs = logs;
-    mine = &logs[rig->n_logs++];
-    memset(mine, 0, sizeof(*mine));
-    mine->log = *log;
-    rc = shelf->ops->tip(shelf->ctx, log->id, &range, err);
+    *out = NULL;
     if (rc != FSP_OK)
         return rc;
-    mine->size = range.size;
-    fsp_range_root(&range, mine->root);
-    if (log->heard_s > rig->heard_s)
-        rig->heard_s = log->heard_s;
-    within[1] = range.size;
-    if (range.size == 0)
-        return FSP_OK;
-    rc = shelf->ops->scan(shelf->ctx, log->id, within, read_entry, &reading, err);
-    return rc == FSP_OK ? rc : fsp_err_wrap(err, rc, "%s", log->origin);
+    rig->logs = fsp_mem_array(n, sizeof(*rig->logs));
+    *out = fsp_mem_array(n, sizeof(**out));
+    if (rig->logs == NULL || *out == NULL)
+        rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    for (size_t i = 0; rc == FSP_OK && i < n; i++)
+        rc = read_log(shelf, rig, &chain[i], &(*out)[i], err);
+    free(chain);
+    return rc;
+}
+
+static enum fsp_rc
+list_cuts(struct fsp_fleet_rig *rig, struct fsp_err *err)
+{
+    rig->ledger = fsp_fold_ledger(rig->fold);
+    rig->entries = fsp_fold_entries(rig->fold);
+    rig->unreadable = fsp_fold_unreadable(rig->fold);
+    rig->n_cuts = fsp_ledger_peek(rig->ledger)->cuts;
+    rig->cuts = fsp_mem_array(rig->n_cuts, sizeof(void *));
+    if (rig->cuts == NULL)
+        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    for (size_t i = 0; i < rig->n_cuts; i++)
+        rig->cuts[i] = fsp_ledger_cut(rig->ledger, i);
+    return FSP_OK;
+}
+
+static enum fsp_rc
+read_rig(struct fsp_shelf *shelf, const struct fsp_fleet *fleet,
+        const struct fsp_fleet_about *about, struct fsp_fleet_rig *rig, struct fsp_err *err)
+{
+    struct fsp_fold_about what = {.fleet = fleet->name,
+            .rig = rig->name,
+            .keys = about->keys,
+            .n_keys = about->n_keys,
+            .as_of_s = about->as_of_s,
+            .whole = about->whole};
+    struct fsp_fold_store store;
+    struct fsp_fold_log *logs = NULL;
+    enum fsp_rc rc = read_logs(shelf, rig, &logs, err);
+
+    what.logs = logs;
+    what.n_logs = rig->n_logs;
+    if (about->rig != NULL && strcmp(about->rig, rig->name) == 0)
+        what.inspections = about->inspections;
+    shelf->ops->fold_store(shelf->ctx, rig->name, &store);
+    if (rc == FSP_OK)
+        rc = fsp_fold_new(&store, &what, &rig->fold, err);
+    if (rc == FSP_OK)
+        rc = list_cuts(rig, err);
+    free(logs);
+    return rc == FSP_OK ? rc : fsp_err_wrap(err, rc, "%s", rig->name);
 }
 
 /* --- the whole fleet ------------------------------------------------------------------------- */
 
-static struct fsp_fleet_rig *
-find_rig(struct fsp_fleet *fleet, const char *name)
-{
-    for (size_t i = 0; i < fleet->n; i++)
-        if (strcmp(fleet->rigs[i].name, name) == 0)
-            return &fleet->rigs[i];
-    return NULL;
-}
-
 static enum fsp_rc
-read_rigs(struct fsp_shelf *shelf, struct fsp_fleet *fleet, struct fsp_err *err)
+read_rigs(struct fsp_shelf *shelf, struct fsp_fleet *fleet, const struct fsp_fleet_about *about,
+        struct fsp_err *err)
 {
     char name[FSP_NAME_MAX + 1] = "";
     enum fsp_rc rc;
 
     for (;;) {
         struct fsp_fleet_rig *rigs;
-        struct fsp_fleet_rig *rig;
 
         rc = shelf->ops->next_rig(shelf->ctx, name, name, err);
-        if (rc == FSP_ENOTFOUND)
-            return FSP_OK;
         if (rc != FSP_OK)
-            return rc;
+            break;
         rigs = realloc(fleet->rigs, (fleet->n + 1) * sizeof(*rigs));
         if (rigs == NULL)
             return fsp_err_set(err, FSP_ENOMEM, "out of memory");
         fleet->rigs = rigs;
-        rig = &rigs[fleet->n++];
-        memset(rig, 0, sizeof(*rig));
-        memcpy(rig->name, name, sizeof(name));
-        rc = fsp_ledger_new(&rig->ledger, err);
-        if (rc != FSP_OK)
-            return rc;
+        memset(&rigs[fleet->n], 0, sizeof(*rigs));
+        memcpy(rigs[fleet->n++].name, name, sizeof(name));
     }
-}
-
-static enum fsp_rc
-read_logs(struct fsp_shelf *shelf, struct fsp_fleet *fleet, struct fsp_err *err)
-{
-    struct fsp_shelf_log log = {0};
-
-    for (;;) {
-        struct fsp_fleet_rig *rig;
-        enum fsp_rc rc = shelf->ops->next_log(shelf->ctx, log.id, &log, err);
-
-        if (rc == FSP_ENOTFOUND)
-            return FSP_OK;
-        if (rc != FSP_OK)
-            return rc;
-        rig = find_rig(fleet, log.rig);
-        if (rig == NULL)
-            return fsp_err_set(err, FSP_ECORRUPT, "%s: a log without its rig", log.origin);
-        rc = read_log(shelf, rig, &log, err);
-        if (rc != FSP_OK)
-            return rc;
-    }
+    if (rc != FSP_ENOTFOUND)
+        return rc;
+    fsp_err_clear(err);
+    rc = FSP_OK;
+    for (size_t i = 0; rc == FSP_OK && i < fleet->n; i++)
+        rc = read_rig(shelf, fleet, about, &fleet->rigs[i], err);
+    return rc;
 }
 
 static enum fsp_rc
@@ -155,6 +147,8 @@ read_forks(struct fsp_shelf *shelf, struct fsp_fleet *fleet, struct fsp_err *err
                 if (fleet->rigs[r].logs[l].log.id == fork.log) {
                     fleet->rigs[r].logs[l].forks++;
                     fleet->rigs[r].forks++;
+                    if (!fleet->rigs[r].logs[l].chain.closed)
+                        fleet->rigs[r].open_forks++;
                 }
     }
     fsp_buf_fini(&store);
@@ -162,7 +156,8 @@ read_forks(struct fsp_shelf *shelf, struct fsp_fleet *fleet, struct fsp_err *err
 }
 
 static enum fsp_rc
-read_all(struct fsp_shelf *shelf, struct fsp_fleet *fleet, struct fsp_err *err)
+read_all(struct fsp_shelf *shelf, struct fsp_fleet *fleet, const struct fsp_fleet_about *about,
+        struct fsp_err *err)
 {
     enum fsp_rc rc = shelf->ops->begin(shelf->ctx, false, err);
 
@@ -170,29 +165,11 @@ read_all(struct fsp_shelf *shelf, struct fsp_fleet *fleet, struct fsp_err *err)
         return rc;
     rc = shelf->ops->fleet(shelf->ctx, fleet->name, err);
     if (rc == FSP_OK)
-        rc = read_rigs(shelf, fleet, err);
-    if (rc == FSP_OK)
-        rc = read_logs(shelf, fleet, err);
+        rc = read_rigs(shelf, fleet, about, err);
     if (rc == FSP_OK)
         rc = read_forks(shelf, fleet, err);
     shelf->ops->rollback(shelf->ctx); /* nothing was written */
     return rc;
-}
-
-static enum fsp_rc
-fold_rig(struct fsp_fleet_rig *rig, int64_t as_of_s, struct fsp_err *err)
-{
-    enum fsp_rc rc = fsp_ledger_fold(rig->ledger, as_of_s, err);
-
-    if (rc != FSP_OK)
-        return fsp_err_wrap(err, rc, "%s", rig->name);
-    rig->n_cuts = fsp_ledger_peek(rig->ledger)->cuts;
-    rig->cuts = fsp_mem_array(rig->n_cuts, sizeof(void *));
-    if (rig->cuts == NULL)
-        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
-    for (size_t i = 0; i < rig->n_cuts; i++)
-        rig->cuts[i] = fsp_ledger_cut(rig->ledger, i);
-    return FSP_OK;
 }
 
 static bool
@@ -228,7 +205,7 @@ attention(const struct fsp_fleet_rig *rig)
 
     if (due == FSP_DUE_OUT_OF_SERVICE)
         return FSP_ATTENTION_OUT_OF_SERVICE;
-    if (rig->forks > 0)
+    if (rig->open_forks > 0 || rig->renewals_odd)
         return FSP_ATTENTION_FORK;
     if (due == FSP_DUE_OVERDUE)
         return FSP_ATTENTION_OVERDUE;
@@ -236,16 +213,26 @@ attention(const struct fsp_fleet_rig *rig)
         return FSP_ATTENTION_DUE;
     if (rig->review.state == FSP_REVIEW_FLAGGED)
         return FSP_ATTENTION_EARLY_CUTS;
-    if (rig->review.wear_left || rig->review.planned_repeat || rig->unreadable > 0)
+    if (rig->review.wear_left || rig->review.planned_repeat || rig->unreadable > 0 ||
+            rig->renewals > 0 || rig->n_advice > 0)
         return FSP_ATTENTION_OTHER_FLAG;
     if (due == FSP_DUE_SOON)
         return FSP_ATTENTION_SOON;
     return due == FSP_DUE_UNKNOWN ? FSP_ATTENTION_UNKNOWN : FSP_ATTENTION_NONE;
 }
 
+/* Best effort, one rig at a time, so that intake never waits long. */
+static void
+keep(struct fsp_shelf *shelf, const struct fsp_fleet *fleet)
+{
+    for (size_t i = 0; i < fleet->n; i++)
+        if (fsp_fold_worth(fleet->rigs[i].fold))
+            shelf->ops->keep_fold(shelf->ctx, fleet->rigs[i].name, fleet->rigs[i].fold);
+}
+
 enum fsp_rc
-fsp_fleet_load(
-        struct fsp_shelf *shelf, int64_t as_of_s, struct fsp_fleet **out, struct fsp_err *err)
+fsp_fleet_load(struct fsp_shelf *shelf, const struct fsp_fleet_about *about,
+        struct fsp_fleet **out, struct fsp_err *err)
 {
     enum fsp_rc rc;
     struct fsp_fleet *fleet = calloc(1, sizeof(*fleet));
@@ -253,18 +240,18 @@ fsp_fleet_load(
     *out = NULL;
     if (fleet == NULL)
         return fsp_err_set(err, FSP_ENOMEM, "out of memory");
-    fleet->as_of_s = as_of_s;
-    rc = read_all(shelf, fleet, err);
-    for (size_t i = 0; i < fleet->n && rc == FSP_OK; i++)
-        rc = fold_rig(&fleet->rigs[i], as_of_s, err);
+    fleet->as_of_s = about->as_of_s;
+    rc = read_all(shelf, fleet, about, err);
     if (rc != FSP_OK) {
         fsp_fleet_free(fleet);
         return rc;
     }
+    keep(shelf, fleet);
     for (size_t i = 0; i < fleet->n; i++) {
         struct fsp_fleet_rig *rig = &fleet->rigs[i];
 
         fsp_review_cuts(rig->cuts, rig->n_cuts, base_rate(fleet, rig), &rig->review);
+        rig->n_advice = fsp_review_advise(rig->cuts, rig->n_cuts, &rig->review, rig->advice);
         rig->attention = attention(rig);
     }
     *out = fleet;
@@ -279,10 +266,7 @@ fsp_fleet_free(struct fsp_fleet *fleet)
     for (size_t i = 0; i < fleet->n; i++) {
         struct fsp_fleet_rig *rig = &fleet->rigs[i];
 
-        fsp_ledger_free(rig->ledger);
-        for (size_t r = 0; r < rig->n_records; r++)
-            fsp_record_free(rig->records[r]);
-        free(rig->records);
+        fsp_fold_free(rig->fold);
         free(rig->cuts);
         free(rig->logs);
     }
@@ -324,6 +308,13 @@ fsp_fleet_current(const struct fsp_fleet_rig *rig)
     return rig->n_logs == 0 ? NULL : &rig->logs[rig->n_logs - 1];
 }
 
+bool
+fsp_fleet_renewal_open(const struct fsp_fleet_log *log)
+{
+    return log->chain.renewed && (!log->chain.renewal.confirmed || log->chain.second ||
+                                         log->chain.renewal.how == FSP_RENEWAL_UNFIT);
+}
+
 static void
 add_flag(struct fsp_buf *buf, size_t start, const char *text)
 {
@@ -339,14 +330,23 @@ fsp_fleet_flag_text(const struct fsp_fleet_rig *rig, struct fsp_buf *buf)
 
     if (rig->n_logs == 0)
         add_flag(buf, start, "invited, never heard");
-    if (rig->forks > 0)
+    if (rig->open_forks > 0)
         add_flag(buf, start, "two histories for one log: keep both, ask the rig");
+    for (size_t i = 0; i < rig->n_logs; i++)
+        if (fsp_fleet_renewal_open(&rig->logs[i])) {
+            add_flag(buf, start, "");
+            fsp_chain_flag_text(&rig->logs[i].chain, buf);
+        }
     if (rig->review.state == FSP_REVIEW_FLAGGED)
         add_flag(buf, start, rig->review.text);
     if (rig->review.wear_left)
         add_flag(buf, start, rig->review.wear_left_text);
     if (rig->review.planned_repeat)
         add_flag(buf, start, rig->review.planned_text);
+    for (size_t i = 0; i < rig->n_advice; i++) {
+        add_flag(buf, start, "advice: ");
+        fsp_buf_add_text(buf, fsp_advice_text(rig->advice[i].kind));
+    }
     if (rig->unreadable > 0) {
         add_flag(buf, start, "");
         fsp_buf_printf(buf, "%llu entries this office cannot read",

@@ -1,12 +1,14 @@
 /*
  * The fleet as the shelf holds it: the logs of each rig merged, folded and reviewed.
  *
- * A rig's logs are one chain in the order of enrolment. Every entry that reads goes to the ledger,
- * every other is counted; nothing is dropped. The base rate for repeated early cuts is taken
- * from the other rigs' eligible cuts of the last twelve months on rope of the same size (the
- * review never uses less than 3 %).
+ * A rig's logs are one chain (chain.h). Every entry that reads counts in the ledger, every other is
+ * counted as such; nothing is dropped. Each rig is folded from what an earlier fold left on the
+ * shelf where that helps (fold/fold.h); what is worth keeping is kept afterwards. The base rate
+ * for repeated early cuts is taken from the other rigs' eligible cuts of the last twelve months on
+ * rope of the same size (the review never uses less than 3 %).
  *
- * Ownership: load/free; everything inside is the fleet's.
+ * Ownership: load/free; everything inside is the fleet's. What `about` points to is borrowed for the
+ * call.
  * Units: times in seconds since 1970; sizes count entries. The ledger's view is SI.
  * Threads: one fleet, one thread.
  * Errors: FSP_ENOMEM, FSP_EIO, FSP_ECORRUPT, FSP_ENOTFOUND (no such rig).
@@ -19,18 +21,31 @@
 #include <stdint.h>
 
 #include "base/err.h"
+#include "fold/fold.h"
 #include "line/ledger.h"
 #include "line/review.h"
+#include "office/chain.h"
 #include "office/shelf.h"
-#include "record/record.h"
+#include "proof/key.h"
 
 #define FSP_FLEET_RATE_DAYS 365 /* the twelve months of the base rate */
 
 struct fsp_fleet_log {
     struct fsp_shelf_log log;
+    struct fsp_chain_log chain; /* what it continues, what continues it */
     uint64_t size;
     uint8_t root[FSP_HASH_LEN];
     size_t forks; /* heads that contradict it, kept as evidence */
+};
+
+/* What is wanted. */
+struct fsp_fleet_about {
+    int64_t as_of_s;
+    const struct fsp_vkey *keys; /* the office's instructions keys (proof/attest.h) */
+    size_t n_keys;
+    const char *rig;    /* whose inspections are wanted; NULL: nobody's */
+    size_t inspections; /* so many, the newest first */
+    bool whole;         /* leave aside what earlier folds left */
 };
 
 /* What needs attention first, in this order. */
@@ -50,17 +65,20 @@ struct fsp_fleet_rig {
     char name[FSP_NAME_MAX + 1];
     struct fsp_fleet_log *logs; /* [n_logs - 1] is the current one */
     size_t n_logs;
-    struct fsp_record **records;
-    size_t n_records;
-    size_t cap_records;
-    struct fsp_ledger *ledger; /* folded at the fleet's as_of */
+    struct fsp_fold *fold;
+    const struct fsp_ledger *ledger; /* the fold's, at the fleet's as_of */
     const struct fsp_cut_row **cuts;
     size_t n_cuts;
     struct fsp_review review;
+    struct fsp_advice advice[FSP_ADVICE_MAX];
+    size_t n_advice;
     uint64_t entries;
     uint64_t unreadable;
-    size_t forks;
-    int64_t heard_s; /* newest cosignature of any of its logs; 0: never heard */
+    size_t forks;      /* of all its logs */
+    size_t open_forks; /* of those that no renewal closed */
+    size_t renewals;   /* that a keeper should look at */
+    bool renewals_odd; /* one of them is a second one, or names what is not held */
+    int64_t heard_s;   /* newest cosignature of any of its logs; 0: never heard */
     enum fsp_attention attention;
 };
 
@@ -71,9 +89,9 @@ struct fsp_fleet {
     size_t n;
 };
 
-/* Read, merge and fold everything in one read transaction. */
-enum fsp_rc fsp_fleet_load(struct fsp_shelf *shelf, int64_t as_of_s, struct fsp_fleet **out,
-        struct fsp_err *err) FSP_MUST_CHECK;
+/* Read, merge and fold everything in one read transaction; then keep what is worth it. */
+enum fsp_rc fsp_fleet_load(struct fsp_shelf *shelf, const struct fsp_fleet_about *about,
+        struct fsp_fleet **out, struct fsp_err *err) FSP_MUST_CHECK;
 void fsp_fleet_free(struct fsp_fleet *fleet);
 
 /* NULL when there is no such rig. Peek. */
@@ -82,6 +100,8 @@ const struct fsp_fleet_rig *fsp_fleet_find(const struct fsp_fleet *fleet, const 
 void fsp_fleet_by_attention(const struct fsp_fleet *fleet, const struct fsp_fleet_rig **out);
 /* The current log, NULL before the first one is enrolled. Peek. */
 const struct fsp_fleet_log *fsp_fleet_current(const struct fsp_fleet_rig *rig);
+/* Whether a keeper should look at the log's renewal: not confirmed, unfit, or a second one. */
+bool fsp_fleet_renewal_open(const struct fsp_fleet_log *log);
 /* Why the rig stands where it does, besides the due state: forks, flags. "" when nothing. */
 void fsp_fleet_flag_text(const struct fsp_fleet_rig *rig, struct fsp_buf *buf);
 

@@ -49,6 +49,9 @@ static const struct fsp_option take_options[] = {OPTION_STORE, OPTION_CONF,
         OPTION_END};
 static const struct fsp_option table_options[] = {
         OPTION_STORE, OPTION_CONF, OPTION_JSON, OPTION_CSV, OPTION_AS_OF, OPTION_END};
+static const struct fsp_option rig_options[] = {OPTION_STORE, OPTION_CONF, OPTION_JSON,
+        OPTION_CSV, {"inspections", NULL, "with --csv: the inspections instead of the cuts", false},
+        OPTION_AS_OF, OPTION_END};
 static const struct fsp_option prove_options[] = {OPTION_STORE, OPTION_CONF,
         {"out", "DIR", "folder of the three files (made when it is not there)", false},
         {"log", "ORIGIN", "another log of the rig than the current one", false}, OPTION_JSON,
@@ -65,7 +68,7 @@ static const struct fsp_command commands[] = {
         {"take", "FILE...", "take bundles that came as files", take_options, fsp_cmd_take},
         {"fleet", "", "every rig's line, what needs attention first", table_options,
                 fsp_cmd_fleet},
-        {"rig", "RIG", "one rig's account, logs and cuts", table_options, fsp_cmd_rig},
+        {"rig", "RIG", "one rig's account, logs, cuts and inspections", rig_options, fsp_cmd_rig},
         {"early", "", "rigs flagged for repeated early cuts, with the evidence", table_options,
                 fsp_cmd_early},
         {"prove", "RIG N", "write the evidence for one entry", prove_options, fsp_cmd_prove},

@@ -25,11 +25,12 @@
 #include "base/buf.h"
 #include "base/err.h"
 #include "base/limits.h"
+#include "fold/fold.h"
 #include "proof/instruction.h"
 #include "proof/tree.h"
 #include "wire/bundle.h"
 
-#define FSP_SHELF_VERSION 3u
+#define FSP_SHELF_VERSION 4u
 #define FSP_MARK_LEN      32 /* of an invitation's token: its hash, so that the shelf cannot enrol */
 
 enum fsp_shelf_access {
@@ -231,6 +232,14 @@ struct fsp_shelf_ops {
     /* The i-th fork seen, oldest first; its bytes are put into `store`. FSP_ENOTFOUND at the end. */
     enum fsp_rc (*fork_at)(void *ctx, uint64_t i, struct fsp_shelf_fork *out,
             struct fsp_buf *store, struct fsp_err *err);
+
+    /* Where a rig's entries and what is derived of them are, for a fold (fold/fold.h) within a
+     * transaction. `rig` is borrowed as long as it is used. */
+    void (*fold_store)(void *ctx, const char *rig, struct fsp_fold_store *out);
+    /* Keep what a fold found worth it; NULL: throw away all that is kept of the rig. Outside a
+     * transaction; on a connection of its own, so that a shelf for reading can do it. Best effort:
+     * it waits for nobody, and what cannot be kept is not kept. */
+    void (*keep_fold)(void *ctx, const char *rig, const struct fsp_fold *fold);
 };
 
 struct fsp_shelf {

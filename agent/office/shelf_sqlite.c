@@ -11,6 +11,7 @@
 #include "office/shelf_sqlite_priv.h"
 #include "store/db.h"
 #include "store/logtable.h"
+#include "store/statetable.h"
 
 #define SHELF_FILE     "shelf.db"
 #define SHELF_WAL      "shelf.db-wal"
@@ -21,8 +22,8 @@
 #define TIDY_BYTES     (INT64_C(4) * 1024 * 1024) /* of write-ahead log before it is folded in */
 
 static const struct fsp_migration migrations[] = {{fsp_logtable_sql}, {shelf_schema_sql},
-        {fsp_shelf_renewal_sql}, {fsp_shelf_instruct_sql}};
-static const struct fsp_db_schema schema = {.application_id = APPLICATION_ID,
+        {fsp_shelf_renewal_sql}, {fsp_shelf_instruct_sql}, {fsp_statetable_sql}};
+const struct fsp_db_schema fsp_shelf_schema = {.application_id = APPLICATION_ID,
         .what = "office store",
         .steps = migrations,
         .n = sizeof(migrations) / sizeof(migrations[0])};
@@ -66,6 +67,7 @@ shelf_close(void *ctx)
         fsp_db_rollback(shelf->db);
     fsp_db_close(shelf->db);
     drop_lock(shelf);
+    free(shelf->path);
     free(shelf->lock_path);
     free(shelf->wal_path);
     free(shelf);
@@ -76,11 +78,13 @@ shelf_open(const char *store, enum fsp_shelf_access access, void **ctx, struct f
 {
     enum fsp_rc rc = FSP_OK;
     struct sqlite_shelf *shelf = calloc(1, sizeof(*shelf));
-    char *path = fsp_file_join(store, SHELF_FILE);
+    const char *path = NULL;
 
     *ctx = NULL;
     if (shelf != NULL) {
         shelf->lock = -1;
+        shelf->path = fsp_file_join(store, SHELF_FILE);
+        path = shelf->path;
         shelf->lock_path = fsp_file_join(store, LOCK_FILE);
         shelf->wal_path = fsp_file_join(store, SHELF_WAL);
     }
@@ -103,7 +107,7 @@ shelf_open(const char *store, enum fsp_shelf_access access, void **ctx, struct f
             goto out;
     }
     rc = fsp_db_open(path, access == FSP_SHELF_READ ? FSP_DB_READ : FSP_DB_OFFICE,
-            access == FSP_SHELF_CREATE, &schema, &shelf->db, err);
+            access == FSP_SHELF_CREATE, &fsp_shelf_schema, &shelf->db, err);
     drop_lock(shelf);
     if (rc != FSP_OK)
         goto out;
@@ -111,7 +115,6 @@ shelf_open(const char *store, enum fsp_shelf_access access, void **ctx, struct f
     shelf = NULL;
 out:
     shelf_close(shelf);
-    free(path);
     return rc;
 }
 
@@ -616,4 +619,6 @@ const struct fsp_shelf_ops fsp_shelf_sqlite = {
         .verify = shelf_verify,
         .add_fork = shelf_add_fork,
         .fork_at = shelf_fork_at,
+        .fold_store = fsp_shelf_fold_store,
+        .keep_fold = fsp_shelf_keep_fold,
 };

@@ -9,10 +9,17 @@
 
 struct sqlite_shelf {
     struct fsp_db *db;
+    char *path;
     char *lock_path;
     char *wal_path;
     int lock; /* -1: not held */
 };
+
+extern const struct fsp_db_schema fsp_shelf_schema;
+
+/* shelf_state.c */
+void fsp_shelf_fold_store(void *ctx, const char *rig, struct fsp_fold_store *out);
+void fsp_shelf_keep_fold(void *ctx, const char *rig, const struct fsp_fold *fold);
 
 /* shelf_renewal.c */
 extern const char fsp_shelf_renewal_sql[]; /* its migration step */

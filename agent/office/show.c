@@ -7,6 +7,7 @@
 #include "base/mem.h"
 #include "base/text.h"
 #include "line/say.h"
+#include "office/show_priv.h"
 #include "office/table.h"
 #include "proof/key.h"
 
@@ -178,6 +179,9 @@ fleet_object(
     fsp_say_member_text(buf, &first, "slip_due_reason", view->slip_due_why);
     fsp_say_member_bool(buf, &first, "incomplete", view->incomplete);
     json_review(buf, &first, &rig->review);
+    fsp_say_key(buf, &first, "advice");
+    fsp_review_advice_json(rig->advice, rig->n_advice, buf);
+    fsp_say_member_count(buf, &first, "renewals_open", rig->renewals);
     fsp_say_member_text(buf, &first, "flags", fsp_buf_peek(&flags));
     fsp_buf_add_byte(buf, '}');
     fsp_buf_fini(&flags);
@@ -302,8 +306,8 @@ judged_rows(struct fsp_table *table, const struct fsp_fleet_rig *rig)
 
 /* --- rig ------------------------------------------------------------------------------------- */
 
-static void
-say_line(struct fsp_buf *buf, const char *name, const char *text)
+void
+fsp_show_line(struct fsp_buf *buf, const char *name, const char *text)
 {
     fsp_buf_printf(buf, "%-22s", name);
     if (text == NULL)
@@ -320,7 +324,7 @@ say_time(struct fsp_buf *buf, const char *name, int64_t utc_s)
 
     if (utc_s != 0)
         fsp_time_text(utc_s, text);
-    say_line(buf, name, utc_s == 0 ? "never" : text);
+    fsp_show_line(buf, name, utc_s == 0 ? "never" : text);
 }
 
 static void
@@ -351,7 +355,7 @@ say_account(const struct fsp_fleet_rig *rig, struct fsp_buf *buf)
     const struct fsp_ledger_view *view = view_of(rig);
     bool hung = view->reel != NULL;
 
-    say_line(buf, "reel", hung ? view->reel : "no line is hung");
+    fsp_show_line(buf, "reel", hung ? view->reel : "no line is hung");
     if (hung) {
         fsp_buf_printf(buf, "%-22s", "line in service");
         fsp_say_length(buf, view->in_service_m, FSP_UNITS_FIELD);
@@ -372,7 +376,7 @@ say_account(const struct fsp_fleet_rig *rig, struct fsp_buf *buf)
     fsp_buf_add_byte(buf, '\n');
     say_time(buf, "last record", view->last_at_s);
     if (view->incomplete)
-        say_line(buf, "count", "incomplete, see the notes");
+        fsp_show_line(buf, "count", "incomplete, see the notes");
 }
 
 void
@@ -386,9 +390,9 @@ fsp_show_rig(
     fsp_buf_printf(buf, "%s/%s\n", fleet->name, rig->name);
     say_account(rig, buf);
     say_time(buf, "last heard", rig->heard_s);
-    say_line(buf, "early cuts", rig->review.text);
+    fsp_show_line(buf, "early cuts", rig->review.text);
     if (flags.len > 0)
-        say_line(buf, "flags", fsp_buf_peek(&flags));
+        fsp_show_line(buf, "flags", fsp_buf_peek(&flags));
     for (size_t i = 0; i < rig->n_logs; i++) {
         const struct fsp_fleet_log *log = &rig->logs[i];
 
@@ -396,10 +400,13 @@ fsp_show_rig(
                 i + 1 == rig->n_logs ? "log" : "earlier log", log->log.origin,
                 (unsigned long long)log->size);
         fsp_base64(buf, log->root, sizeof(log->root));
+        fsp_show_renewal(rig, log, buf);
         fsp_buf_add_byte(buf, '\n');
     }
+    fsp_show_findings(rig, buf);
+    fsp_show_advice(rig, buf);
     for (size_t i = 0; fsp_ledger_note(rig->ledger, i) != NULL; i++)
-        say_line(buf, "note", fsp_ledger_note(rig->ledger, i));
+        fsp_show_line(buf, "note", fsp_ledger_note(rig->ledger, i));
     if (rig->n_cuts > 0) {
         struct fsp_table table;
 
@@ -410,6 +417,7 @@ fsp_show_rig(
         fsp_table_text(&table, buf);
         fsp_table_fini(&table);
     }
+    fsp_show_inspections(rig, buf);
     fsp_buf_fini(&flags);
 }
 
@@ -433,6 +441,7 @@ fsp_show_rig_json(
     fsp_say_member_count(buf, &first, "forks", rig->forks);
     fsp_say_member_text(buf, &first, "flags", fsp_buf_peek(&flags));
     json_review(buf, &first, &rig->review);
+    fsp_show_signed_json(rig, &first, buf);
     fsp_say_key(buf, &first, "logs");
     fsp_buf_add_byte(buf, '[');
     for (size_t i = 0; i < rig->n_logs; i++) {
@@ -446,6 +455,7 @@ fsp_show_rig_json(
         fsp_say_member_time(buf, &inner, "enrolled", log->log.enrolled_s);
         fsp_say_member_time(buf, &inner, "last_heard", log->log.heard_s);
         fsp_say_member_count(buf, &inner, "forks", log->forks);
+        fsp_show_renewal_json(rig, log, &inner, buf);
         fsp_buf_add_byte(buf, '}');
     }
     fsp_buf_add_byte(buf, ']');
@@ -483,9 +493,9 @@ fsp_show_early(const struct fsp_fleet *fleet, struct fsp_buf *buf)
         const struct fsp_review *review = &fleet->rigs[i].review;
 
         if (review->wear_left)
-            say_line(buf, fleet->rigs[i].name, review->wear_left_text);
+            fsp_show_line(buf, fleet->rigs[i].name, review->wear_left_text);
         if (review->planned_repeat)
-            say_line(buf, fleet->rigs[i].name, review->planned_text);
+            fsp_show_line(buf, fleet->rigs[i].name, review->planned_text);
     }
 }
 

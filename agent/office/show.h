@@ -23,6 +23,8 @@ void fsp_show_rig_json(
         const struct fsp_fleet *fleet, const struct fsp_fleet_rig *rig, struct fsp_buf *buf);
 /* The rig's cuts, one a row. */
 void fsp_show_rig_csv(const struct fsp_fleet_rig *rig, struct fsp_buf *buf);
+/* The inspections that were wanted of the rig, one a row, the newest first. */
+void fsp_show_inspections_csv(const struct fsp_fleet_rig *rig, struct fsp_buf *buf);
 
 /* Rigs flagged for repeated early cuts, with the cuts that were judged. */
 void fsp_show_early(const struct fsp_fleet *fleet, struct fsp_buf *buf);

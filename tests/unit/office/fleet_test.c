@@ -65,9 +65,14 @@ send_all(struct rig *rig, struct office *office)
 static void
 load(struct office *office, struct fsp_fleet **fleet)
 {
+    const struct fsp_fleet_about about = {.as_of_s = START_S + 60 * FSP_S_PER_DAY,
+            .keys = fsp_skey_vkey(office->keys.instructions),
+            .n_keys = 1,
+            .rig = "heron",
+            .inspections = 10};
     struct fsp_err err = {0};
 
-    assert_ok(fsp_fleet_load(office->shelf, START_S + 60 * FSP_S_PER_DAY, fleet, &err), &err);
+    assert_ok(fsp_fleet_load(office->shelf, &about, fleet, &err), &err);
 }
 
 /* The ledger of the same records made by hand, as a rig with both logs at home would make it. */

@@ -500,7 +500,9 @@ entries_nobody_can_read_are_kept_and_receipted(void **state)
         rig_add(&rig, rows[i]);
     assert_int_equal(rig_send(&rig, &office, ALL(&rig), true, NULL), 200);
     assert_int_equal(office_size(&office, &rig), 5);
-    assert_ok(fsp_fleet_load(office.shelf, START_S, &fleet, &err), &err);
+    assert_ok(fsp_fleet_load(office.shelf, &(struct fsp_fleet_about){.as_of_s = START_S},
+                      &fleet, &err),
+            &err);
     assert_int_equal(fleet->rigs[0].unreadable, 5);
     assert_int_equal(fleet->rigs[0].entries, 5);
     fsp_fleet_free(fleet);
