@@ -1,10 +1,13 @@
 /*
- * farspool-audit: verify a record's proof, offline, and show files of evidence. Reads only.
+ * farspool-audit: verify records, registers and folders of them, offline, and show files of
+ * evidence. Reads only.
  */
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "audit/folder.h"
+#include "audit/register.h"
 #include "audit/show.h"
 #include "audit/verify.h"
 #include "base/file.h"
@@ -58,32 +61,185 @@ worse(int a, int b)
     return a == 0 ? b : a;
 }
 
+/* What every kind of file ends in: a complaint, the report, the exit status. `told`: the report of
+ * what does hold is worth printing although something does not. */
 static int
-verify_file(const struct fsp_audit_job *job, bool json)
+tell(struct fsp_err *why, enum fsp_rc rc, bool told, struct fsp_buf *report)
 {
-    struct fsp_verdict verdict;
+    int status = status_of(rc);
+
+    if (rc != FSP_OK) {
+        if (status == EXIT_BAD)
+            (void)fsp_err_wrap(why, rc, "NOT VERIFIED");
+        complain(why);
+    }
+    if ((rc == FSP_OK || told) && print(report, why) != FSP_OK) {
+        complain(why);
+        status = worse(status, EXIT_UNREAD);
+    }
+    return status;
+}
+
+/* A record; the company is that of its folder, NULL: it stands alone. */
+static int
+verify_record(const struct fsp_audit_job *job, struct fsp_company *company, bool json)
+{
+    struct fsp_verdict *verdict = calloc(1, sizeof(*verdict));
+    struct fsp_err err;
     struct fsp_buf buf;
     int status;
 
-    fsp_audit_init(&verdict);
+    if (verdict == NULL) {
+        status = fsp_exit_status(fsp_err_set(&err, FSP_ENOMEM, "out of memory"));
+        complain(&err);
+        return status;
+    }
+    fsp_audit_init(verdict);
     fsp_buf_init(&buf, REPORT_MAX);
-    status = status_of(fsp_audit_verify(&verdict, job));
-    if (verdict.rc != FSP_OK) {
-        if (status == EXIT_BAD)
-            (void)fsp_err_wrap(&verdict.err, verdict.rc, "NOT VERIFIED");
-        complain(&verdict.err);
+    if (company == NULL) {
+        (void)fsp_audit_verify(verdict, job);
+    } else if (fsp_audit_prove(verdict, job) == FSP_OK) {
+        fsp_company_judge(company, verdict, job);
+        if (verdict->rc != FSP_OK)
+            (void)fsp_err_wrap(&verdict->err, verdict->rc, "%s", job->file);
     }
+    err = verdict->err; /* the report shows it as it is */
     if (json)
-        fsp_audit_json(&verdict, job, &buf);
-    else if (verdict.rc == FSP_OK)
-        fsp_audit_text(&verdict, job, &buf);
-    if (print(&buf, &verdict.err) != FSP_OK) {
-        complain(&verdict.err);
-        status = worse(status, EXIT_UNREAD);
-    }
+        fsp_audit_json(verdict, job, &buf);
+    else if (verdict->entry_verified)
+        fsp_audit_text(verdict, job, &buf);
+    status = tell(&err, verdict->rc, json || verdict->entry_verified, &buf);
     fsp_buf_fini(&buf);
-    fsp_audit_fini(&verdict);
+    fsp_audit_fini(verdict);
+    free(verdict);
     return status;
+}
+
+static int
+verify_register(const struct fsp_audit_job *job, bool json)
+{
+    struct fsp_book *book = calloc(1, sizeof(*book));
+    struct fsp_err err;
+    struct fsp_buf buf;
+    int status;
+
+    if (book == NULL) {
+        status = fsp_exit_status(fsp_err_set(&err, FSP_ENOMEM, "out of memory"));
+        complain(&err);
+        return status;
+    }
+    fsp_book_init(book);
+    fsp_buf_init(&buf, REPORT_MAX);
+    (void)fsp_audit_register(book, job);
+    err = book->err;
+    if (json)
+        fsp_book_json(book, job, &buf);
+    else if (book->complete)
+        fsp_book_text(book, job, &buf);
+    status = tell(&err, book->rc, json || book->complete, &buf);
+    fsp_buf_fini(&buf);
+    fsp_book_fini(book);
+    free(book);
+    return status;
+}
+
+/* Every record of the folder that is good joins the company, so that what they say of one another
+ * is known before the first is judged. What is not good is told when its turn comes. */
+static enum fsp_rc
+gather(struct fsp_company *company, const struct fsp_folder *folder, struct fsp_audit_job *job,
+        struct fsp_err *err)
+{
+    enum fsp_rc rc = FSP_OK;
+    struct fsp_verdict *verdict = calloc(1, sizeof(*verdict));
+
+    if (verdict == NULL)
+        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    for (size_t i = 0; rc == FSP_OK && i < folder->n; i++) {
+        if (folder->file[i].kind != FSP_FOLDER_RECORD)
+            continue;
+        fsp_audit_init(verdict);
+        job->file = folder->file[i].path;
+        if (fsp_audit_prove(verdict, job) == FSP_OK)
+            rc = fsp_company_add(company, verdict, err);
+        fsp_audit_fini(verdict);
+    }
+    free(verdict);
+    return rc;
+}
+
+static int
+verify_in_folder(const struct fsp_folder_file *file, struct fsp_audit_job *job,
+        struct fsp_company *company, bool json)
+{
+    struct fsp_err err;
+
+    job->file = file->path;
+    switch (file->kind) {
+    case FSP_FOLDER_RECORD:
+        return verify_record(job, company, json);
+    case FSP_FOLDER_REGISTER:
+        return verify_register(job, json);
+    case FSP_FOLDER_ALONE:
+        (void)fsp_err_set(&err, FSP_EVERIFY,
+                "NOT VERIFIED: %s: the record that this proof belongs to is not here",
+                file->path);
+        complain(&err);
+        return EXIT_BAD;
+    case FSP_FOLDER_OTHER:
+        (void)fsp_err_set(&err, FSP_OK, "%s: not evidence; not looked at", file->path);
+        complain(&err);
+        return 0;
+    case FSP_FOLDER_KNOWN:
+        break;
+    }
+    return 0;
+}
+
+static int
+verify_folder(const struct fsp_audit_job *whole, bool json)
+{
+    struct fsp_audit_job job = *whole;
+    struct fsp_company *company = NULL;
+    struct fsp_folder folder = {.n = 0};
+    struct fsp_err err;
+    size_t verified = 0;
+    int status = 0;
+    enum fsp_rc rc = fsp_folder_list(&folder, whole->file, &err);
+
+    if (rc == FSP_OK)
+        rc = fsp_company_new(&company, whole, true, &err);
+    if (rc == FSP_OK)
+        rc = gather(company, &folder, &job, &err);
+    for (size_t i = 0; rc == FSP_OK && i < folder.n; i++) {
+        const bool is_piece = folder.file[i].kind == FSP_FOLDER_RECORD ||
+                              folder.file[i].kind == FSP_FOLDER_REGISTER;
+
+        if (is_piece && verified > 0 && !json)
+            (void)fputc('\n', stdout);
+        verified += is_piece ? 1 : 0;
+        status = worse(status, verify_in_folder(&folder.file[i], &job, company, json));
+    }
+    if (rc == FSP_OK && verified == 0)
+        rc = fsp_err_set(&err, FSP_ENOTFOUND, "%s: no record and no register in this folder",
+                whole->file);
+    if (rc != FSP_OK) {
+        status = worse(status, status_of(rc));
+        if (status_of(rc) == EXIT_BAD)
+            (void)fsp_err_wrap(&err, rc, "NOT VERIFIED");
+        complain(&err);
+    }
+    fsp_company_free(company);
+    fsp_folder_free(&folder);
+    return status;
+}
+
+static int
+verify_one(const struct fsp_audit_job *job, bool json)
+{
+    if (fsp_is_folder(job->file))
+        return verify_folder(job, json);
+    return fsp_audit_is_register(job->file) ? verify_register(job, json)
+                                            : verify_record(job, NULL, json);
 }
 
 static int
@@ -91,7 +247,11 @@ run_verify(struct fsp_args *args)
 {
     static struct fsp_pins pins;
     struct fsp_err err;
-    struct fsp_audit_job job = {.trust = fsp_args_get(args, "trust"), .pins = &pins};
+    struct fsp_audit_job job = {.trust = fsp_args_get(args, "trust"),
+            .pins = &pins,
+            .instructions = fsp_args_get(args, "instructions"),
+            .need_signature = fsp_args_has(args, "need-signature"),
+            .fields = fsp_args_has(args, "fields")};
     int status = 0;
     enum fsp_rc rc = fsp_args_rest_within(args, 1, SIZE_MAX, &err);
 
@@ -106,7 +266,7 @@ run_verify(struct fsp_args *args)
         job.file = fsp_args_rest(args, i);
         if (i > 0 && !fsp_args_has(args, "json"))
             (void)fputc('\n', stdout);
-        status = worse(status, verify_file(&job, fsp_args_has(args, "json")));
+        status = worse(status, verify_one(&job, fsp_args_has(args, "json")));
     }
     return status;
 }
@@ -158,19 +318,25 @@ static const struct fsp_option verify_options[] = {
                 .value_name = "FINGERPRINT",
                 .says = "accept only keys with these fingerprints (a comma list, or repeated)",
                 .many = true},
-        {.name = "json", .says = "one line of JSON for each record"},
+        {.name = "instructions",
+                .value_name = "VKEY|FILE",
+                .says = "trust this key of the office for rosters, not the one beside them"},
+        {.name = "need-signature",
+                .says = "what a person should sign and has not well signed is not verified"},
+        {.name = "fields", .says = "of a register: check the fields of every record too"},
+        {.name = "json", .says = "one line of JSON for each record or register"},
         {.name = NULL},
 };
 
 static const struct fsp_command commands[] = {
         {.name = "verify",
-                .synopsis = "N.record.json...",
-                .says = "verify records by the proof and policy beside them",
+                .synopsis = "FILE|FOLDER...",
+                .says = "verify records and registers by what lies beside them",
                 .options = verify_options,
                 .run = run_verify},
         {.name = "show",
                 .synopsis = "FILE...",
-                .says = "show a record, proof, policy, note or key, safely",
+                .says = "show any file of evidence, safely",
                 .run = run_show},
         {.name = NULL},
 };

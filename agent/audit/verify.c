@@ -7,50 +7,18 @@
 #include "base/file.h"
 #include "base/text.h"
 
-#define RECORD_TAIL    ".record.json"
-#define PROOF_TAIL     ".tlog-proof"
-#define POLICY_NAME    "trust.tlog-policy"
-#define PATH_BYTES_MAX ((size_t)8192)
+#define RECORD_TAIL ".record.json"
+#define PROOF_TAIL  ".tlog-proof"
 
 /* The paths and bytes of one piece of evidence. */
 struct exhibit {
     struct fsp_buf record_path;
     struct fsp_buf proof_path;
-    struct fsp_buf policy_path;
     uint8_t *record;
     size_t record_len;
     uint8_t *proof;
     size_t proof_len;
-    uint8_t *policy;
-    size_t policy_len;
 };
-
-enum fsp_rc
-fsp_pins_add(struct fsp_pins *pins, const char *list, struct fsp_err *err)
-{
-    const char *pos = list;
-
-    for (;;) {
-        size_t len = strcspn(pos, ",");
-        char hex[65];
-
-        if (len != 64)
-            return fsp_err_set(err, FSP_EINVAL,
-                    "--pin: a fingerprint has 64 hexadecimal digits, this one has %zu", len);
-        if (pins->n == FSP_AUDIT_PINS_MAX)
-            return fsp_err_set(
-                    err, FSP_EINVAL, "--pin: at most %d fingerprints", FSP_AUDIT_PINS_MAX);
-        memcpy(hex, pos, 64);
-        hex[64] = '\0';
-        if (fsp_text_unhex(pins->pin[pins->n], 32, hex) != FSP_OK)
-            return fsp_err_set(
-                    err, FSP_EINVAL, "--pin: a fingerprint has only digits and a to f");
-        pins->n++;
-        if (pos[len] == '\0')
-            return FSP_OK;
-        pos += len + 1;
-    }
-}
 
 void
 fsp_audit_init(struct fsp_verdict *verdict)
@@ -63,6 +31,7 @@ fsp_audit_fini(struct fsp_verdict *verdict)
 {
     fsp_policy_free(verdict->policy);
     fsp_record_free(verdict->record);
+    free(verdict->entry);
     fsp_audit_init(verdict);
 }
 
@@ -81,7 +50,6 @@ find_paths(struct exhibit *exhibit, const struct fsp_audit_job *job, struct fsp_
     const char *tail = ends_with(job->file, RECORD_TAIL)  ? RECORD_TAIL
                        : ends_with(job->file, PROOF_TAIL) ? PROOF_TAIL
                                                           : NULL;
-    const char *slash = strrchr(job->file, '/');
     size_t stem_len;
     enum fsp_rc rc;
 
@@ -95,18 +63,9 @@ find_paths(struct exhibit *exhibit, const struct fsp_audit_job *job, struct fsp_
     fsp_buf_add_text(&exhibit->record_path, RECORD_TAIL);
     fsp_buf_add(&exhibit->proof_path, job->file, stem_len);
     fsp_buf_add_text(&exhibit->proof_path, PROOF_TAIL);
-    if (job->trust != NULL) {
-        fsp_buf_add_text(&exhibit->policy_path, job->trust);
-    } else {
-        fsp_buf_add(&exhibit->policy_path, job->file,
-                slash == NULL ? 0 : (size_t)(slash - job->file) + 1);
-        fsp_buf_add_text(&exhibit->policy_path, POLICY_NAME);
-    }
     rc = fsp_buf_check(&exhibit->record_path, "a path", err);
     if (rc == FSP_OK)
         rc = fsp_buf_check(&exhibit->proof_path, "a path", err);
-    if (rc == FSP_OK)
-        rc = fsp_buf_check(&exhibit->policy_path, "a path", err);
     return rc;
 }
 
@@ -122,10 +81,6 @@ read_files(struct exhibit *exhibit, struct fsp_err *err)
             &exhibit->proof_len, err);
     if (rc != FSP_OK)
         return fsp_err_wrap(err, rc, "the proof that belongs to the record cannot be read");
-    rc = fsp_file_read(fsp_buf_peek(&exhibit->policy_path), FSP_NOTE_MAX, &exhibit->policy,
-            &exhibit->policy_len, err);
-    if (rc != FSP_OK)
-        return fsp_err_wrap(err, rc, "the policy (which keys to trust) cannot be read");
     return FSP_OK;
 }
 
@@ -133,9 +88,8 @@ static void
 exhibit_init(struct exhibit *exhibit)
 {
     memset(exhibit, 0, sizeof(*exhibit));
-    fsp_buf_init(&exhibit->record_path, PATH_BYTES_MAX);
-    fsp_buf_init(&exhibit->proof_path, PATH_BYTES_MAX);
-    fsp_buf_init(&exhibit->policy_path, PATH_BYTES_MAX);
+    fsp_buf_init(&exhibit->record_path, FSP_AUDIT_PATH_MAX);
+    fsp_buf_init(&exhibit->proof_path, FSP_AUDIT_PATH_MAX);
 }
 
 static void
@@ -143,41 +97,8 @@ exhibit_fini(struct exhibit *exhibit)
 {
     fsp_buf_fini(&exhibit->record_path);
     fsp_buf_fini(&exhibit->proof_path);
-    fsp_buf_fini(&exhibit->policy_path);
     free(exhibit->record);
     free(exhibit->proof);
-    free(exhibit->policy);
-}
-
-static bool
-is_pinned(const struct fsp_pins *pins, const char *fingerprint)
-{
-    uint8_t hash[32];
-
-    if (fsp_text_unhex(hash, sizeof(hash), fingerprint) != FSP_OK)
-        return false;
-    for (size_t i = 0; i < pins->n; i++)
-        if (memcmp(pins->pin[i], hash, sizeof(hash)) == 0)
-            return true;
-    return false;
-}
-
-/* Every key of the policy must have a pin, else an unpinned one could be the one that counts. */
-static enum fsp_rc
-check_pins(const struct fsp_policy *policy, const struct fsp_pins *pins, struct fsp_err *err)
-{
-    for (size_t i = 0; fsp_policy_key(policy, i) != NULL; i++) {
-        const struct fsp_vkey *vkey = fsp_policy_key(policy, i);
-        char fingerprint[65];
-
-        fsp_vkey_fingerprint(vkey, fingerprint);
-        if (!is_pinned(pins, fingerprint))
-            return fsp_err_set(err, FSP_EVERIFY,
-                    "the key of %s in the policy has fingerprint %s, which is none of those "
-                    "given with --pin",
-                    vkey->name, fingerprint);
-    }
-    return FSP_OK;
 }
 
 static void
@@ -245,15 +166,12 @@ look_for_doubts(struct fsp_verdict *verdict)
 }
 
 static enum fsp_rc
-judge(struct fsp_verdict *verdict, const struct exhibit *exhibit, const struct fsp_pins *pins)
+judge(struct fsp_verdict *verdict, struct exhibit *exhibit, const struct fsp_audit_job *job)
 {
     struct fsp_proof_file proof;
     struct fsp_err unread;
-    enum fsp_rc rc = fsp_policy_parse(&verdict->policy, (const char *)exhibit->policy,
-            exhibit->policy_len, &verdict->err);
+    enum fsp_rc rc = fsp_audit_policy(&verdict->policy, job, false, &verdict->err);
 
-    if (rc == FSP_OK && pins != NULL && pins->n > 0)
-        rc = check_pins(verdict->policy, pins, &verdict->err);
     if (rc == FSP_OK)
         rc = fsp_proof_parse(
                 &proof, (const char *)exhibit->proof, exhibit->proof_len, &verdict->err);
@@ -262,30 +180,30 @@ judge(struct fsp_verdict *verdict, const struct exhibit *exhibit, const struct f
                 &verdict->statement, &verdict->err);
     if (rc != FSP_OK)
         return rc;
+    verdict->entry_verified = true;
     if (fsp_record_parse(exhibit->record, exhibit->record_len, &verdict->record, &unread) !=
-            FSP_OK) {
+            FSP_OK)
         (void)snprintf(verdict->unread, sizeof(verdict->unread), "%s", unread.text);
-        return FSP_OK;
-    }
-    look_for_doubts(verdict);
+    else
+        look_for_doubts(verdict);
+    verdict->entry = exhibit->record; /* ownership moved to the verdict */
+    verdict->entry_len = exhibit->record_len;
+    exhibit->record = NULL;
     return FSP_OK;
 }
 
 enum fsp_rc
-fsp_audit_verify(struct fsp_verdict *verdict, const struct fsp_audit_job *job)
+fsp_audit_prove(struct fsp_verdict *verdict, const struct fsp_audit_job *job)
 {
     struct exhibit exhibit;
-    bool pinned = job->pins != NULL && job->pins->n > 0;
 
-    verdict->trust = pinned               ? FSP_TRUST_PINNED
-                     : job->trust != NULL ? FSP_TRUST_GIVEN
-                                          : FSP_TRUST_ENCLOSED;
+    verdict->trust = fsp_audit_trust(job);
     exhibit_init(&exhibit);
     verdict->rc = find_paths(&exhibit, job, &verdict->err);
     if (verdict->rc == FSP_OK)
         verdict->rc = read_files(&exhibit, &verdict->err);
     if (verdict->rc == FSP_OK) {
-        verdict->rc = judge(verdict, &exhibit, job->pins);
+        verdict->rc = judge(verdict, &exhibit, job);
         if (verdict->rc != FSP_OK)
             (void)fsp_err_wrap(
                     &verdict->err, verdict->rc, "%s", fsp_buf_peek(&exhibit.record_path));
@@ -295,5 +213,21 @@ fsp_audit_verify(struct fsp_verdict *verdict, const struct fsp_audit_job *job)
                     "(the record's file ends in a newline, which no entry has)");
     }
     exhibit_fini(&exhibit);
+    return verdict->rc;
+}
+
+enum fsp_rc
+fsp_audit_verify(struct fsp_verdict *verdict, const struct fsp_audit_job *job)
+{
+    struct fsp_company *company = NULL;
+
+    if (fsp_audit_prove(verdict, job) != FSP_OK)
+        return verdict->rc;
+    verdict->rc = fsp_company_new(&company, job, false, &verdict->err);
+    if (verdict->rc == FSP_OK)
+        fsp_company_judge(company, verdict, job);
+    if (verdict->rc != FSP_OK)
+        (void)fsp_err_wrap(&verdict->err, verdict->rc, "%s", job->file);
+    fsp_company_free(company);
     return verdict->rc;
 }

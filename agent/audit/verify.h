@@ -15,31 +15,14 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "audit/company.h"
+#include "audit/trust.h"
 #include "base/buf.h"
 #include "base/err.h"
 #include "proof/evidence.h"
 #include "record/record.h"
 
-#define FSP_AUDIT_PINS_MAX   64
 #define FSP_AUDIT_DOUBTS_MAX 4
-
-/* Where the keys came from. */
-enum fsp_trust {
-    FSP_TRUST_ENCLOSED, /* beside the evidence: nothing but their fingerprints to go by */
-    FSP_TRUST_GIVEN,    /* from a file that the auditor named */
-    FSP_TRUST_PINNED,   /* every one has a fingerprint that the auditor named */
-};
-
-struct fsp_pins {
-    uint8_t pin[FSP_AUDIT_PINS_MAX][32];
-    size_t n;
-};
-
-struct fsp_audit_job {
-    const char *file;  /* N.record.json or N.tlog-proof */
-    const char *trust; /* policy file, or NULL for trust.tlog-policy beside it */
-    const struct fsp_pins *pins;
-};
 
 struct fsp_verdict {
     enum fsp_rc rc; /* FSP_OK: verified */
@@ -50,19 +33,26 @@ struct fsp_verdict {
     struct fsp_record *record;      /* when verified and readable, else NULL */
     char unread[FSP_ERR_TEXT_MAX];  /* why not, when verified but no record we can read */
     char doubt[FSP_AUDIT_DOUBTS_MAX][FSP_ERR_TEXT_MAX];
-    size_t doubts; /* verified, yet an auditor should ask */
+    size_t doubts;       /* verified, yet an auditor should ask */
+    bool entry_verified; /* the record is that entry of the log, whatever rc says of signatures */
+    uint8_t *entry;      /* its bytes, when verified */
+    size_t entry_len;
+    struct fsp_audit_signature signature; /* filled in by the company, as what follows */
+    struct fsp_audit_relation relation[FSP_COMPANY_RELATIONS_MAX];
+    size_t relations;
+    size_t more_relations;
+    bool has_roster_file;
+    struct fsp_audit_office office; /* its keys, without the roster's bytes */
 };
-
-/* Add the fingerprints of a comma list (64 hexadecimal digits each). */
-enum fsp_rc fsp_pins_add(
-        struct fsp_pins *pins, const char *list, struct fsp_err *err) FSP_MUST_CHECK;
 
 void fsp_audit_init(struct fsp_verdict *verdict);
 void fsp_audit_fini(struct fsp_verdict *verdict);
-/* Judge; the result is in the verdict (and returned). */
+/* Judge the proof; the result is in the verdict (and returned). */
+enum fsp_rc fsp_audit_prove(struct fsp_verdict *verdict, const struct fsp_audit_job *job);
+/* The same, and the record's signature, by the roster beside it. */
 enum fsp_rc fsp_audit_verify(struct fsp_verdict *verdict, const struct fsp_audit_job *job);
 
-/* The verdict of a verified record as one screen of text. */
+/* The verdict of a record whose entry is verified, as one screen of text. */
 void fsp_audit_text(const struct fsp_verdict *verdict, const struct fsp_audit_job *job,
         struct fsp_buf *buf);
 /* Any verdict as one line of JSON. */

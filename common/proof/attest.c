@@ -359,6 +359,12 @@ fsp_attest_judge(struct fsp_attest *attest, const struct fsp_attest_entry *entry
 }
 
 enum fsp_sig_state
+fsp_attest_countersigned(struct fsp_attest *attest, const uint8_t leaf[FSP_HASH_LEN])
+{
+    return best_countersign(attest, leaf);
+}
+
+enum fsp_sig_state
 fsp_attest_state(struct fsp_attest *attest, const struct fsp_attest_entry *entry)
 {
     const struct fsp_roster_signer *who = NULL;

@@ -61,6 +61,10 @@ enum fsp_sig_state fsp_attest_state(
  * did. Peek. */
 enum fsp_sig_state fsp_attest_judge(struct fsp_attest *attest,
         const struct fsp_attest_entry *entry, const struct fsp_roster_signer **who);
+/* The best state among the countersignatures that name the leaf, also when the entry is an inspection
+ * with a signature of its own; FSP_SIG_NONE without any. */
+enum fsp_sig_state fsp_attest_countersigned(
+        struct fsp_attest *attest, const uint8_t leaf[FSP_HASH_LEN]);
 /* A roster that came beside evidence counts like one from the log. FSP_EVERIFY when it is by no key
  * that counts, or another fleet's. */
 enum fsp_rc fsp_attest_take_roster(struct fsp_attest *attest, const char *note, size_t len,

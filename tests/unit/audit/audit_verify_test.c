@@ -144,7 +144,7 @@ the_report_tells_record_head_cosigner_and_what_is_not_proved(void **state)
     assert_true(text_says(scene, "6 entries, root "));
     assert_true(text_says(scene, "2026-03-01T08:00:00Z by lantern-basin/office"));
     assert_true(text_says(scene, "only a second witness excludes that"));
-    assert_true(text_says(scene, "not judged without a roster"));
+    assert_true(text_says(scene, "unsigned"));
     assert_true(text_says(scene, "the rig's own clock"));
     fsp_vkey_fingerprint(fsp_skey_vkey(scene->evidence.witness[0]), fingerprint);
     assert_true(text_says(scene, fingerprint));
