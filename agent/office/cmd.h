@@ -34,6 +34,8 @@ int fsp_cmd_rig(struct fsp_args *args);
 int fsp_cmd_early(struct fsp_args *args);
 int fsp_cmd_prove(struct fsp_args *args);
 int fsp_cmd_check(struct fsp_args *args);
+int fsp_cmd_hand_back(struct fsp_args *args);
+int fsp_cmd_confirm(struct fsp_args *args);
 
 /* "farspool-office: text" to standard error; the exit status. */
 int fsp_cmd_fail(enum fsp_rc rc, const struct fsp_err *err);

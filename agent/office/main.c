@@ -56,6 +56,12 @@ static const struct fsp_option prove_options[] = {OPTION_STORE, OPTION_CONF,
         {"out", "DIR", "folder of the three files (made when it is not there)", false},
         {"log", "ORIGIN", "another log of the rig than the current one", false}, OPTION_JSON,
         OPTION_END};
+static const struct fsp_option hand_back_options[] = {
+        OPTION_STORE, OPTION_CONF, {"out", "FILE", "where to write it", false}, OPTION_END};
+static const struct fsp_option confirm_options[] = {OPTION_STORE, OPTION_CONF,
+        {"by", "NAME", "who looked at it", false},
+        {"log", "ORIGIN", "only this log (default: every renewal that waits)", false},
+        OPTION_END};
 static const struct fsp_option check_options[] = {
         OPTION_STORE, OPTION_CONF, OPTION_JSON, OPTION_END};
 
@@ -72,6 +78,10 @@ static const struct fsp_command commands[] = {
         {"early", "", "rigs flagged for repeated early cuts, with the evidence", table_options,
                 fsp_cmd_early},
         {"prove", "RIG N", "write the evidence for one entry", prove_options, fsp_cmd_prove},
+        {"hand-back", "RIG", "write all that is held of a rig, for the rig that lost it",
+                hand_back_options, fsp_cmd_hand_back},
+        {"confirm", "RIG", "say that a rig's renewal was looked at and is right",
+                confirm_options, fsp_cmd_confirm},
         {"check", "", "verify the whole store again", check_options, fsp_cmd_check},
         {NULL, NULL, NULL, NULL, NULL},
 };

@@ -47,6 +47,8 @@ void fsp_cmd_link_json(const struct fsp_linkstate *state, const struct fsp_budge
         struct fsp_buf *out);
 /* cmd_signer.c */
 int fsp_cmd_signer(struct fsp_args *args);
+/* cmd_renew.c */
+int fsp_cmd_renew(struct fsp_args *args);
 /* cmd_run.c */
 int fsp_cmd_run(struct fsp_args *args);
 

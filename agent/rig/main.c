@@ -47,6 +47,19 @@ static const struct fsp_option init_options[] = {
         {.name = "invitation", .value_name = "FILE", .says = "the office's invitation"},
         {.name = NULL},
 };
+static const struct fsp_option renew_options[] = {
+        STORE,
+        {.name = "why", .value_name = "TEXT", .says = "why a new log begins, for the record"},
+        {.name = "by", .value_name = "NAME", .says = "who does it, for the record"},
+        {.name = "invitation",
+                .value_name = "FILE",
+                .says = "a new invitation, when the old key is lost"},
+        {.name = "hand-back",
+                .value_name = "FILE",
+                .says = "what the office holds, when this store is not whole"},
+        JSON,
+        {.name = NULL},
+};
 static const struct fsp_option enter_options[] = {
         STORE,
         {.name = "signer",
@@ -128,6 +141,8 @@ static const struct fsp_option store_options[] = {STORE, JSON, {.name = NULL}};
 
 static const struct fsp_command commands[] = {
         {"init", "", "make a store from the office's invitation", init_options, fsp_cmd_init},
+        {"renew", "", "begin a new log with a new key, continuing the old one", renew_options,
+                fsp_cmd_renew},
         {"enter", "KIND field=value...", "add one record", enter_options, fsp_cmd_enter},
         {"take", "FILE...", "add day sheets, CSV or JSON lines; each file whole or not at all",
                 take_options, fsp_cmd_take},
