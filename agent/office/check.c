@@ -3,7 +3,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/mem.h"
 #include "base/text.h"
+#include "office/chain.h"
 #include "proof/note.h"
 #include "record/check.h"
 
@@ -209,6 +211,74 @@ check_logs(struct fsp_shelf *shelf, const struct fsp_office_keys *keys,
     }
 }
 
+/* --- stored states ------------------------------------------------------------------------- */
+
+static enum fsp_rc
+check_states(struct fsp_shelf *shelf, const struct fsp_office_keys *keys, const char *fleet,
+        const char *rig, struct fsp_fold_checked *checked, struct fsp_err *err)
+{
+    struct fsp_fold_about about = {
+            .fleet = fleet, .rig = rig, .keys = fsp_skey_vkey(keys->instructions), .n_keys = 1};
+    struct fsp_chain_log *chain = NULL;
+    struct fsp_fold_log *logs = NULL;
+    struct fsp_fold_store store;
+    size_t n = 0;
+    enum fsp_rc rc = fsp_chain_load(shelf, rig, &chain, &n, err);
+
+    logs = rc == FSP_OK ? fsp_mem_array(n, sizeof(*logs)) : NULL;
+    if (rc == FSP_OK && logs == NULL)
+        rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    for (size_t i = 0; rc == FSP_OK && i < n; i++) {
+        struct fsp_range range;
+
+        rc = shelf->ops->tip(shelf->ctx, chain[i].log.id, &range, err);
+        logs[i] = (struct fsp_fold_log){chain[i].log.id, range.size};
+    }
+    about.logs = logs;
+    about.n_logs = n;
+    shelf->ops->fold_store(shelf->ctx, rig, &store);
+    if (rc == FSP_OK)
+        rc = fsp_fold_check(&store, &about, checked, err);
+    free(logs);
+    free(chain);
+    return rc;
+}
+
+/* Each rig in a read transaction of its own; what does not hold is thrown away after it. */
+static enum fsp_rc
+check_rigs(struct fsp_shelf *shelf, const struct fsp_office_keys *keys, const char *fleet,
+        struct fsp_check_report *report, struct fsp_err *err)
+{
+    char rig[FSP_NAME_MAX + 1] = "";
+    enum fsp_rc rc = FSP_OK;
+
+    while (rc == FSP_OK) {
+        struct fsp_fold_checked checked = {.states = 0};
+
+        rc = shelf->ops->begin(shelf->ctx, false, err);
+        if (rc != FSP_OK)
+            return rc;
+        rc = shelf->ops->next_rig(shelf->ctx, rig, rig, err);
+        if (rc == FSP_OK)
+            rc = check_states(shelf, keys, fleet, rig, &checked, err);
+        shelf->ops->rollback(shelf->ctx);
+        report->states.states += checked.states;
+        report->states.damaged += checked.damaged;
+        report->states.differ += checked.differ;
+        if (checked.differ > 0)
+            problem(report, rig,
+                    "a stored state of its account gave another result than all entries do; it "
+                    "was thrown away, look at the account again");
+        if (checked.damaged + checked.differ > 0)
+            shelf->ops->keep_fold(shelf->ctx, rig, NULL);
+    }
+    if (rc == FSP_ENOTFOUND) {
+        fsp_err_clear(err);
+        rc = FSP_OK;
+    }
+    return rc;
+}
+
 enum fsp_rc
 fsp_check_store(struct fsp_shelf *shelf, const struct fsp_office_keys *keys,
         struct fsp_check_report *report, struct fsp_err *err)
@@ -235,5 +305,7 @@ fsp_check_store(struct fsp_shelf *shelf, const struct fsp_office_keys *keys,
     if (rc == FSP_OK)
         rc = count_forks(shelf, report, err);
     shelf->ops->rollback(shelf->ctx);
+    if (rc == FSP_OK && report->problems == 0)
+        rc = check_rigs(shelf, keys, fleet, report, err);
     return rc == FSP_OK ? fsp_buf_check(&report->text, "the report", err) : rc;
 }

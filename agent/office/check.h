@@ -2,7 +2,8 @@
  * Verify a whole office store again, from the stored bytes alone.
  *
  * Per log: the tree over all entries against tip and heads, every head's rig signature and
- * cosignature, and how many entries this office cannot read (which is no fault of the store).
+ * cosignature, and how many entries this office cannot read (which is no fault of the store). Per
+ * rig: the stored states of its account against a fold of every entry.
  * Everything wrong is listed; the check goes on after it.
  *
  * Ownership: the report is init/fini by the caller.
@@ -17,6 +18,7 @@
 
 #include "base/buf.h"
 #include "base/err.h"
+#include "fold/fold.h"
 #include "office/keys.h"
 #include "office/shelf.h"
 
@@ -33,9 +35,10 @@ struct fsp_check_report {
     size_t n_logs;
     uint64_t entries;
     uint64_t heads;
-    uint64_t forks;      /* kept as evidence */
-    size_t problems;     /* lines in text */
-    struct fsp_buf text; /* one problem a line, already safe to show */
+    uint64_t forks;                 /* kept as evidence */
+    struct fsp_fold_checked states; /* of all rigs' accounts; damaged ones are thrown away */
+    size_t problems;                /* lines in text */
+    struct fsp_buf text;            /* one problem a line, already safe to show */
 };
 
 void fsp_check_report_init(struct fsp_check_report *report);

@@ -37,6 +37,8 @@ say_json(const struct fsp_check_report *report, struct fsp_buf *out)
     fsp_say_member_count(out, &first, "entries", report->entries);
     fsp_say_member_count(out, &first, "heads", report->heads);
     fsp_say_member_count(out, &first, "forks", report->forks);
+    fsp_say_member_count(out, &first, "stored_states", report->states.states);
+    fsp_say_member_count(out, &first, "stored_states_damaged", report->states.damaged);
     fsp_say_key(out, &first, "logs");
     fsp_buf_add_byte(out, '[');
     for (size_t i = 0; i < report->n_logs; i++) {
@@ -78,6 +80,9 @@ say_text(const struct fsp_check_report *report, struct fsp_buf *out)
     if (report->forks > 0)
         fsp_buf_printf(out, "%llu contradicting heads are kept as evidence\n",
                 (unsigned long long)report->forks);
+    if (report->states.damaged > 0)
+        fsp_buf_printf(out, "%zu stored states of accounts were damaged and thrown away\n",
+                report->states.damaged);
     if (report->problems == 0)
         fsp_buf_printf(out, "good: %zu logs, %llu entries, %llu heads\n", report->n_logs,
                 (unsigned long long)report->entries, (unsigned long long)report->heads);

@@ -126,7 +126,7 @@ random_arrival(struct shelved *shelved, int64_t at_s)
 
         (void)snprintf(bytes, sizeof(bytes), "not readable %u", dice(1000000));
         (void)shelved_bytes(shelved, bytes, strlen(bytes));
-    } else if (shelved->n_logs < LOGS_MAX && dice(2) == 0) {
+    } else if (shelved->n_logs < SHELVED_LOGS && dice(2) == 0) {
         shelved_renew(shelved);
         (void)shelved_put(shelved, "check", at_s, "\"item\":\"anchor\",\"result\":\"good\"");
     }

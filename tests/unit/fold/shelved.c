@@ -170,9 +170,9 @@ pseudo_random(void *ctx, void *out, size_t len)
 static void
 add_log(struct shelved *shelved)
 {
-    assert_true(shelved->n_logs < LOGS_MAX);
+    assert_true(shelved->n_logs < SHELVED_LOGS);
     shelved->entries[shelved->n_logs] =
-            fsp_mem_array(ENTRIES_MAX, sizeof(shelved->entries[0][0]));
+            fsp_mem_array(SHELVED_ENTRIES, sizeof(shelved->entries[0][0]));
     assert_non_null(shelved->entries[shelved->n_logs]);
     shelved->ids[shelved->n_logs] = (int64_t)shelved->n_logs + 11;
     shelved->n_logs++;
@@ -234,7 +234,7 @@ shelved_bytes(struct shelved *shelved, const void *bytes, size_t len)
     size_t l = shelved->n_logs - 1;
     struct entry *entry = &shelved->entries[l][shelved->n[l]];
 
-    assert_true(shelved->n[l] < ENTRIES_MAX);
+    assert_true(shelved->n[l] < SHELVED_ENTRIES);
     fsp_buf_init(&entry->bytes, FSP_ENTRY_MAX);
     fsp_buf_add(&entry->bytes, bytes, len);
     fsp_leaf_hash(bytes, len, entry->leaf);
@@ -445,7 +445,7 @@ shelved_open(struct shelved *shelved, int64_t at_s)
 struct fsp_fold *
 shelved_fold(struct shelved *shelved, const size_t *sizes, bool whole, size_t inspections)
 {
-    struct fsp_fold_log logs[LOGS_MAX];
+    struct fsp_fold_log logs[SHELVED_LOGS];
     struct fsp_fold_about about = {.fleet = FLEET,
             .rig = RIG,
             .keys = fsp_skey_vkey(shelved->office),

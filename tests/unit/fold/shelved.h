@@ -15,12 +15,12 @@
 #include "proof/key.h"
 #include "proof/tree.h"
 
-#define FLEET       "lantern-basin"
-#define RIG         "heron"
-#define AS_OF       INT64_C(1800000000)
-#define LOGS_MAX    4
-#define ENTRIES_MAX 2048
-#define STATES_MAX  256
+#define FLEET           "lantern-basin"
+#define RIG             "heron"
+#define AS_OF           INT64_C(1800000000)
+#define SHELVED_LOGS    4
+#define SHELVED_ENTRIES 2048
+#define STATES_MAX      256
 
 struct entry {
     struct fsp_buf bytes;
@@ -28,10 +28,10 @@ struct entry {
 };
 
 struct shelved {
-    struct entry *entries[LOGS_MAX];
-    size_t n[LOGS_MAX];
+    struct entry *entries[SHELVED_LOGS];
+    size_t n[SHELVED_LOGS];
     size_t n_logs;
-    int64_t ids[LOGS_MAX];
+    int64_t ids[SHELVED_LOGS];
     struct fsp_buf marks; /* derived; empty: none */
     struct {
         int64_t cuts, from_s;
