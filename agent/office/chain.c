@@ -56,8 +56,29 @@ load(struct fsp_shelf *shelf, const char *rig, struct list *list, struct fsp_err
     return rc;
 }
 
-/* A log continues an earlier enrolled one, so there is no circle; a log that is placed is moved to
- * `out` and gets id 0 in the list. */
+/* The first log not placed yet (its id is 0 then) that continues `from`; n when there is none. */
+static size_t
+continues(const struct list *list, int64_t from)
+{
+    for (size_t i = 0; i < list->n; i++)
+        if (list->items[i].log.id != 0 && list->items[i].renewed &&
+                list->items[i].renewal.from == from)
+            return i;
+    return list->n;
+}
+
+/* The first log not placed yet that continues none; n when there is none. */
+static size_t
+begins(const struct list *list)
+{
+    for (size_t i = 0; i < list->n; i++)
+        if (list->items[i].log.id != 0 &&
+                (!list->items[i].renewed || list->items[i].renewal.from == 0))
+            return i;
+    return list->n;
+}
+
+/* A log continues one that was enrolled before it, so there is no circle and every log is placed. */
 static void
 place(struct list *list, struct fsp_chain_log *out)
 {
@@ -65,23 +86,14 @@ place(struct list *list, struct fsp_chain_log *out)
 
     while (placed < list->n) {
         size_t next = list->n;
-        size_t depth = placed;
 
-        /* The deepest placed log that something unplaced continues; else the next that began. */
-        while (next == list->n && depth > 0) {
-            depth--;
-            for (size_t i = 0; next == list->n && i < list->n; i++)
-                if (list->items[i].log.id != 0 && list->items[i].renewed &&
-                        list->items[i].renewal.from == out[depth].log.id)
-                    next = i;
-        }
-        for (size_t i = 0; next == list->n && i < list->n; i++)
-            if (list->items[i].log.id != 0 &&
-                    (!list->items[i].renewed || list->items[i].renewal.from == 0))
-                next = i;
-        for (size_t i = 0; next == list->n && i < list->n; i++)
-            if (list->items[i].log.id != 0)
-                next = i;
+        /* Behind the deepest placed log that something continues; else the next that begins. */
+        for (size_t depth = placed; next == list->n && depth > 0; depth--)
+            next = continues(list, out[depth - 1].log.id);
+        if (next == list->n)
+            next = begins(list);
+        if (next == list->n)
+            break;
         out[placed++] = list->items[next];
         list->items[next].log.id = 0;
     }
@@ -101,7 +113,7 @@ fsp_chain_load(struct fsp_shelf *shelf, const char *rig, struct fsp_chain_log **
         if (*out == NULL)
             rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
     }
-    if (rc == FSP_OK) {
+    if (rc == FSP_OK && *out != NULL) {
         place(&list, *out);
         *n = list.n;
     }

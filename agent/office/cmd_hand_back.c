@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "base/file.h"
+#include "base/mem.h"
 #include "base/text.h"
 #include "office/chain.h"
 #include "office/cmd.h"
@@ -124,7 +125,7 @@ give(struct giving *giving, const char *rig, const struct fsp_office_keys *keys,
         return rc;
     memcpy(back.rig, giving->logs[0].log.rig, sizeof(back.rig));
     back.n = giving->n;
-    back.logs = calloc(back.n, sizeof(*back.logs));
+    back.logs = fsp_mem_array(back.n, sizeof(*back.logs));
     if (back.logs == NULL)
         return fsp_err_set(err, FSP_ENOMEM, "out of memory");
     rc = describe(giving, &back, err);

@@ -3,6 +3,7 @@
 
 #include "base/file.h"
 #include "rig/cmd.h"
+#include "rig/renew.h"
 #include "wire/invitation.h"
 
 static void
@@ -12,6 +13,46 @@ add_key(struct fsp_buf *out, const struct fsp_vkey *vkey)
 
     fsp_vkey_fingerprint(vkey, fingerprint);
     fsp_buf_printf(out, "  %s %s\n", fingerprint, vkey->name);
+}
+
+/* A new PC for a rig that has a record: what the office holds of it comes first. */
+static enum fsp_rc
+take_back(struct fsp_journal *journal, void *ctx, struct fsp_err *err)
+{
+    struct fsp_renew_report report;
+
+    return fsp_renew(journal, ctx, &report, err);
+}
+
+static enum fsp_rc
+create(struct fsp_args *args, const char *folder, const struct fsp_invitation *invitation,
+        struct fsp_err *err)
+{
+    const char *path = fsp_args_get(args, "hand-back");
+    const char *why = fsp_args_get(args, "why");
+    struct fsp_handback back = {.n = 0};
+    struct fsp_renew_options options = {.why = why == NULL ? "a new store for this rig" : why,
+            .by = "farspool-rig init",
+            .invitation = invitation,
+            .back = &back};
+    uint8_t *bytes = NULL;
+    size_t len = 0;
+    enum fsp_rc rc;
+
+    if (path == NULL)
+        return fsp_journal_create(folder, invitation, fsp_env_system(), err);
+    rc = fsp_file_read(path, FSP_HANDBACK_MAX, &bytes, &len, err);
+    if (rc == FSP_OK) {
+        rc = fsp_handback_read(&back, bytes, len, &invitation->instructions, err);
+        if (rc != FSP_OK)
+            rc = fsp_err_wrap(err, rc, "%s", path);
+    }
+    if (rc == FSP_OK)
+        rc = fsp_journal_create_filled(
+                folder, invitation, fsp_env_system(), take_back, &options, err);
+    fsp_handback_fini(&back);
+    free(bytes);
+    return rc;
 }
 
 static enum fsp_rc
@@ -40,7 +81,7 @@ make(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
         rc = fsp_err_wrap(err, rc, "%s", path);
         goto out;
     }
-    rc = fsp_journal_create(folder, &invitation, fsp_env_system(), err);
+    rc = create(args, folder, &invitation, err);
     if (rc == FSP_OK)
         rc = fsp_journal_open(folder, FSP_JOURNAL_READ, fsp_env_system(), &journal, err);
     if (rc != FSP_OK)

@@ -326,6 +326,11 @@ fsp_journal_key(const struct fsp_journal *journal, struct fsp_skey **out, struct
     if (path == NULL)
         return fsp_err_set(err, FSP_ENOMEM, "out of memory");
     rc = fsp_skey_load(out, path, err);
+    if (rc == FSP_ENOTFOUND)
+        rc = fsp_err_set(err, rc,
+                "%s: the key of this log is not there; if it is lost, ask the office for an "
+                "invitation, then run: farspool-rig renew --why TEXT --invitation FILE",
+                path);
     if (rc == FSP_OK && !fsp_vkey_equal(fsp_skey_vkey(*out), &journal->about.vkey)) {
         fsp_skey_free(*out);
         *out = NULL;
@@ -417,6 +422,7 @@ judge_signed_size(struct fsp_journal *journal, struct fsp_err *err)
 enum fsp_rc
 fsp_journal_rejudge(struct fsp_journal *journal, struct fsp_err *err)
 {
+    bool unknown = false;
     enum fsp_rc rc;
 
     /* Another process may be appending: signed-size is read before the tip, so a sound log is
@@ -427,6 +433,12 @@ fsp_journal_rejudge(struct fsp_journal *journal, struct fsp_err *err)
         rc = judge_forks(journal, err);
     if (rc == FSP_OK && journal->state == FSP_JOURNAL_SOUND)
         rc = judge_signed_size(journal, err);
+    if (rc == FSP_OK && journal->state == FSP_JOURNAL_SOUND)
+        rc = fsp_journal_find_unknown(journal, &unknown, err);
+    if (unknown)
+        set_state(journal, FSP_JOURNAL_RESTORED,
+                "a later log of this store was signed, but the database does not know it: "
+                "restored copy");
     return rc;
 }
 

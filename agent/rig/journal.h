@@ -69,6 +69,12 @@ struct fsp_journal; /* opaque */
  * and renamed. An existing folder must be empty. */
 enum fsp_rc fsp_journal_create(const char *folder, const struct fsp_invitation *invitation,
         const struct fsp_env *env, struct fsp_err *err) FSP_MUST_CHECK;
+/* The same, and `fill` does the rest before the store is moved to its place. */
+typedef enum fsp_rc fsp_journal_fill(
+        struct fsp_journal *journal, void *ctx, struct fsp_err *err);
+enum fsp_rc fsp_journal_create_filled(const char *folder,
+        const struct fsp_invitation *invitation, const struct fsp_env *env,
+        fsp_journal_fill *fill, void *ctx, struct fsp_err *err) FSP_MUST_CHECK;
 enum fsp_rc fsp_journal_open(const char *folder, enum fsp_journal_use use,
         const struct fsp_env *env, struct fsp_journal **out,
         struct fsp_err *err) FSP_MUST_CHECK;
@@ -129,8 +135,8 @@ enum fsp_rc fsp_journal_context(struct fsp_journal *journal, struct fsp_check_co
 
 /* Called inside the transaction with the records that are new, in their order, before they are
  * appended; it may add computed fields, which are no part of a record's identity. NULL: nothing. */
-typedef void fsp_journal_new(struct fsp_journal *journal, void *ctx,
-        struct fsp_record *const *records, size_t n);
+typedef void fsp_journal_new(
+        struct fsp_journal *journal, void *ctx, struct fsp_record *const *records, size_t n);
 void fsp_journal_on_new(struct fsp_journal *journal, fsp_journal_new *fn, void *ctx);
 
 /* How a row came in, and what became of it. */

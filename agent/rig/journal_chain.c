@@ -1,10 +1,13 @@
 /* The logs of one store: reading the chain, and noticing that another process renewed it. */
+#include <dirent.h>
+#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "base/mem.h"
 #include "base/text.h"
+#include "rig/head.h"
 #include "rig/journal_priv.h"
 #include "rig/journal_sql.h"
 
@@ -165,6 +168,52 @@ fsp_journal_refresh(struct fsp_journal *journal, struct fsp_err *err)
     journal->log = log.id;
     fsp_journal_tail(log.id, log.incarnation, journal->tail);
     return FSP_OK;
+}
+
+#define SIGNED_PREFIX "signed-size-"
+
+/* A size file of a log that signed something and is in no row of the chain. */
+static enum fsp_rc
+is_unknown(
+        const struct fsp_journal *journal, const char *name, bool *found, struct fsp_err *err)
+{
+    struct fsp_checkpoint last;
+    struct fsp_stmt *stmt = NULL;
+    bool row = false;
+    enum fsp_rc rc;
+
+    if (strncmp(name, SIGNED_PREFIX, strlen(SIGNED_PREFIX)) != 0 ||
+            strlen(name) != strlen(SIGNED_PREFIX) + FSP_INCARNATION_LEN)
+        return FSP_OK;
+    if (fsp_signed_size_read(journal->folder, name + strlen("signed-size"), &last, NULL) !=
+                    FSP_OK ||
+            last.size == 0)
+        return FSP_OK; /* a renewal that came to nothing */
+    rc = fsp_stmt_get(journal->db, "SELECT 1 FROM chain WHERE origin = ?1", &stmt, err);
+    if (rc != FSP_OK)
+        return rc;
+    fsp_stmt_bind_text(stmt, 1, last.origin);
+    rc = fsp_stmt_step(stmt, &row, err);
+    fsp_stmt_reset(stmt);
+    *found = *found || (rc == FSP_OK && !row);
+    return rc;
+}
+
+enum fsp_rc
+fsp_journal_find_unknown(const struct fsp_journal *journal, bool *found, struct fsp_err *err)
+{
+    const struct dirent *entry;
+    enum fsp_rc rc = FSP_OK;
+    DIR *dir = opendir(journal->folder);
+
+    *found = false;
+    if (dir == NULL)
+        return fsp_err_sys(err, FSP_EIO, errno, "%s", journal->folder);
+    /* One thread reads this stream. */
+    while (rc == FSP_OK && (entry = readdir(dir)) != NULL) // NOLINT(concurrency-mt-unsafe)
+        rc = is_unknown(journal, entry->d_name, found, err);
+    (void)closedir(dir);
+    return rc;
 }
 
 /* ---- changing ---------------------------------------------------------------------------- */

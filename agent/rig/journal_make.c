@@ -1,6 +1,7 @@
 /* Making a store: built beside its place, then renamed, so that there is all of it or nothing. */
 #include "rig/journal.h"
 
+#include <dirent.h>
 #include <errno.h>
 #include <limits.h>
 #include <stdio.h>
@@ -187,21 +188,33 @@ fill(const char *folder, const struct fsp_invitation *invitation, const struct f
     return rc;
 }
 
-/* Take away what fill() may have made in the folder that is ours alone. */
+/* Take away what was made in the folder, which is ours alone. */
 static void
 clear(const char *folder)
 {
-    static const char *const names[] = {FSP_JOURNAL_DB, FSP_JOURNAL_DB_ROLLBACK,
-            FSP_JOURNAL_KEY_1, "signed-size", "inbox/taken", "inbox/refused", "inbox"};
+    static const char *const inner[] = {"/inbox/taken", "/inbox/refused", "/inbox", ""};
 
-    for (size_t i = 0; i < sizeof(names) / sizeof(names[0]); i++) {
-        char *path = fsp_file_join(folder, names[i]);
+    for (size_t i = 0; i < sizeof(inner) / sizeof(inner[0]); i++) {
+        char path[PATH_MAX];
+        const struct dirent *entry;
+        DIR *dir;
 
-        if (path != NULL)
-            (void)remove(path); /* a file, or a folder that is empty */
-        free(path);
+        if ((size_t)snprintf(path, sizeof(path), "%s%s", folder, inner[i]) >= sizeof(path))
+            continue;
+        dir = opendir(path);
+        if (dir == NULL)
+            continue;
+        /* One thread reads this stream. */
+        while ((entry = readdir(dir)) != NULL) { // NOLINT(concurrency-mt-unsafe)
+            char *file = fsp_file_join(path, entry->d_name);
+
+            if (file != NULL)
+                (void)unlink(file); /* no folder, no link is followed */
+            free(file);
+        }
+        (void)closedir(dir);
+        (void)rmdir(path);
     }
-    (void)rmdir(folder);
 }
 
 static enum fsp_rc
@@ -226,9 +239,29 @@ move_into_place(const char *beside, const char *folder, struct fsp_err *err)
     return fsp_file_sync_folder(parent, err);
 }
 
+static enum fsp_rc
+fill_more(const char *folder, const struct fsp_env *env, fsp_journal_fill *more, void *ctx,
+        struct fsp_err *err)
+{
+    struct fsp_journal *journal = NULL;
+    enum fsp_rc rc = fsp_journal_open(folder, FSP_JOURNAL_WRITE, env, &journal, err);
+
+    if (rc == FSP_OK)
+        rc = more(journal, ctx, err);
+    fsp_journal_close(journal);
+    return rc;
+}
+
 enum fsp_rc
 fsp_journal_create(const char *folder, const struct fsp_invitation *invitation,
         const struct fsp_env *env, struct fsp_err *err)
+{
+    return fsp_journal_create_filled(folder, invitation, env, NULL, NULL, err);
+}
+
+enum fsp_rc
+fsp_journal_create_filled(const char *folder, const struct fsp_invitation *invitation,
+        const struct fsp_env *env, fsp_journal_fill *more, void *ctx, struct fsp_err *err)
 {
     static const char tail[] = ".new-XXXXXX";
     size_t len = strlen(folder);
@@ -245,6 +278,8 @@ fsp_journal_create(const char *folder, const struct fsp_invitation *invitation,
     if (mkdtemp(beside) == NULL)
         return fsp_err_sys(err, FSP_EIO, errno, "%s: cannot make a folder beside it", place);
     rc = fill(beside, invitation, env, err);
+    if (rc == FSP_OK && more != NULL)
+        rc = fill_more(beside, env, more, ctx, err);
     if (rc == FSP_OK)
         rc = move_into_place(beside, place, err);
     if (rc != FSP_OK)

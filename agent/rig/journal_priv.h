@@ -38,6 +38,10 @@ enum fsp_rc fsp_journal_refresh(
         struct fsp_journal *journal, struct fsp_err *err) FSP_MUST_CHECK;
 /* The tail of the names of a log's files: "" for the first log. */
 void fsp_journal_tail(int64_t id, const char *incarnation, char tail[FSP_TAIL_MAX + 1]);
+/* *found when the folder has the size file of a log that was signed and that the database does not
+ * know: the database alone was put back from a backup. */
+enum fsp_rc fsp_journal_find_unknown(
+        const struct fsp_journal *journal, bool *found, struct fsp_err *err) FSP_MUST_CHECK;
 /* Inside a transaction: a row of the chain, as it stands in *log. */
 enum fsp_rc fsp_journal_add_log(struct fsp_db *db, const struct fsp_journal_log *log,
         struct fsp_err *err) FSP_MUST_CHECK;

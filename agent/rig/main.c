@@ -45,6 +45,10 @@
 static const struct fsp_option init_options[] = {
         STORE,
         {.name = "invitation", .value_name = "FILE", .says = "the office's invitation"},
+        {.name = "hand-back",
+                .value_name = "FILE",
+                .says = "what the office holds of this rig: for a PC that replaces another"},
+        {.name = "why", .value_name = "TEXT", .says = "with --hand-back: why, for the record"},
         {.name = NULL},
 };
 static const struct fsp_option renew_options[] = {

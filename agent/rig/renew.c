@@ -221,12 +221,15 @@ static enum fsp_rc
 settle_from(struct fsp_renewing *renewing, bool closed, struct fsp_err *err)
 {
     struct fsp_journal *journal = renewing->journal;
-    struct fsp_journal_log *last = &renewing->chain[renewing->n_chain - 1];
+    struct fsp_journal_log *last;
     struct fsp_checkpoint *from = &renewing->from;
     struct fsp_checkpoint last_signed;
     struct fsp_range range;
     enum fsp_rc rc = FSP_OK;
 
+    if (renewing->n_chain == 0)
+        return fsp_err_set(err, FSP_EVERIFY, "the hand-back holds no log to continue");
+    last = &renewing->chain[renewing->n_chain - 1];
     memcpy(from->origin, last->origin, sizeof(from->origin));
     if (last->id >= renewing->first_new || !last->current)
         return FSP_OK; /* the office's: from is set */

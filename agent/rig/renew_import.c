@@ -527,8 +527,8 @@ fsp_renew_import(struct fsp_renewing *renewing, struct fsp_err *err)
             rc = take_one(&taking, err);
     }
     for (size_t i = 0; rc == FSP_OK && i < n; i++) {
-        if (is_given(back, &logs[i]))
-            continue;
+        if (is_given(back, &logs[i]) || (logs[i].current && logs[i].size == 0))
+            continue; /* nothing is in it: a new PC's log, or one that was just begun */
         rc = fsp_renew_add_chain(renewing, &logs[i], err);
         renewing->from.size =
                 UINT64_MAX; /* nothing of it is there: the whole, or what was signed */
