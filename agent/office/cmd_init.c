@@ -9,6 +9,7 @@
 #include "base/text.h"
 #include "office/cmd.h"
 #include "office/keys.h"
+#include "office/rosters.h"
 #include "office/tls.h"
 #include "proof/tree.h"
 #include "wire/invitation.h"
@@ -239,6 +240,8 @@ write_invitation(struct fsp_args *args, const struct fsp_office_keys *keys,
         rc = fsp_invitation_sign(out, &invitation, keys->instructions, err);
     if (rc == FSP_OK)
         rc = shelf->ops->invite(shelf->ctx, rig, mark, fsp_cmd_now_s(args), err);
+    if (rc == FSP_OK)
+        rc = fsp_rosters_send(shelf, keys, office->env, rig, err);
     if (rc == FSP_OK)
         rc = shelf->ops->commit(shelf->ctx, err);
     else

@@ -47,9 +47,8 @@ holds(const uint8_t *bytes, size_t len, const char *text)
 
 /* ---- writing ------------------------------------------------------------------------------ */
 
-/* One more signature line over the note's text. */
-static enum fsp_rc
-sign_too(struct fsp_buf *note, const struct fsp_skey *skey, struct fsp_err *err)
+enum fsp_rc
+fsp_instruct_sign_too(struct fsp_buf *note, const struct fsp_skey *skey, struct fsp_err *err)
 {
     struct fsp_note parsed;
     uint8_t sig[FSP_SIG_LEN];
@@ -83,7 +82,7 @@ fsp_instruct_queue(struct fsp_shelf *shelf, const struct fsp_office_keys *keys,
     text.made_s = env->utc_us(env->ctx) / FSP_US_PER_S;
     rc = fsp_instruction_sign(&note, &text, keys->instructions, err);
     if (rc == FSP_OK && what->also != NULL)
-        rc = sign_too(&note, what->also, err);
+        rc = fsp_instruct_sign_too(&note, what->also, err);
     if (rc != FSP_OK)
         goto out;
     memcpy(row.rig, text.rig, sizeof(row.rig));
@@ -187,7 +186,7 @@ add_frame(const struct fsp_office_keys *keys, const struct fsp_shelf_instruction
     if (rc == FSP_OK)
         rc = fsp_note_verify(&parsed, fsp_skey_vkey(keys->instructions), NULL, err);
     if (rc == FSP_ENOTFOUND)
-        rc = sign_too(note, keys->instructions, err);
+        rc = fsp_instruct_sign_too(note, keys->instructions, err);
     if (rc == FSP_OK)
         rc = fsp_buf_check(note, "an instruction", err);
     if (rc != FSP_OK)

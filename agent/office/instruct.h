@@ -54,6 +54,10 @@ enum fsp_rc fsp_instruct_frames(struct fsp_shelf *shelf, const struct fsp_office
         const char *rig, const uint8_t *newest, struct fsp_buf *out,
         struct fsp_err *err) FSP_MUST_CHECK;
 
+/* The signature line of a key behind those of a note. */
+enum fsp_rc fsp_instruct_sign_too(
+        struct fsp_buf *note, const struct fsp_skey *skey, struct fsp_err *err) FSP_MUST_CHECK;
+
 /* Whether news of keys still waits for the rig: it may know only the older ones. */
 enum fsp_rc fsp_instruct_keys_wait(struct fsp_shelf *shelf, const char *rig, bool *wait,
         struct fsp_err *err) FSP_MUST_CHECK;

@@ -399,6 +399,7 @@ static enum fsp_rc
 sign_refusal(
         struct passage *p, int status, const char *origin, uint64_t size, struct fsp_err *err)
 {
+    const struct fsp_office_keys *keys = p->intake->keys;
     struct fsp_refusal refusal;
     enum fsp_rc rc = FSP_OK;
 
@@ -416,7 +417,10 @@ sign_refusal(
     if (status == FSP_ANSWER_FORK && p->closed && !p->has_differs)
         rc = show_closing(p, &refusal, err);
     if (rc == FSP_OK)
-        rc = fsp_refusal_sign(p->answer, &refusal, p->intake->keys->instructions, err);
+        rc = fsp_refusal_sign(p->answer, &refusal, keys->instructions, err);
+    /* The rig may know the older keys only, and without this answer it learns of no newer one. */
+    for (size_t i = 0; rc == FSP_OK && i < keys->n_instructions_before; i++)
+        rc = fsp_instruct_sign_too(p->answer, keys->instructions_before[i], err);
     if (rc == FSP_OK)
         *p->status = status;
     return rc;

@@ -56,6 +56,8 @@ fsp_office_keys_fini(struct fsp_office_keys *keys)
     fsp_skey_free(keys->instructions);
     for (size_t i = 0; i < keys->n_cosigner_before; i++)
         fsp_skey_free(keys->cosigner_before[i]);
+    for (size_t i = 0; i < keys->n_instructions_before; i++)
+        fsp_skey_free(keys->instructions_before[i]);
     explicit_bzero(keys, sizeof(*keys));
 }
 
@@ -245,9 +247,12 @@ load_all_before(struct fsp_office_keys *keys, const char *folder, struct fsp_err
         rc = load_before(folder, OLD_INSTRUCTIONS, i, &skey, err);
         if (rc != FSP_OK || skey == NULL)
             break;
-        if (!fsp_vkey_equal(fsp_skey_vkey(skey), fsp_skey_vkey(keys->instructions)))
-            keys->instructions_ever[keys->n_instructions_ever++] = *fsp_skey_vkey(skey);
-        fsp_skey_free(skey);
+        if (fsp_vkey_equal(fsp_skey_vkey(skey), fsp_skey_vkey(keys->instructions))) {
+            fsp_skey_free(skey);
+            continue;
+        }
+        keys->instructions_before[keys->n_instructions_before++] = skey;
+        keys->instructions_ever[keys->n_instructions_ever++] = *fsp_skey_vkey(skey);
     }
     if (rc == FSP_OK)
         keys->instructions_ever[keys->n_instructions_ever++] =

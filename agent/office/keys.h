@@ -32,6 +32,8 @@ struct fsp_office_keys {
     /* Followed by others, oldest first: receipts bear their lines while a rig may know no other. */
     struct fsp_skey *cosigner_before[FSP_KEYS_BEFORE_MAX];
     size_t n_cosigner_before;
+    struct fsp_skey *instructions_before[FSP_KEYS_BEFORE_MAX];
+    size_t n_instructions_before;
     /* Every instructions key there was, oldest first, today's last: what any of them signed counts. */
     struct fsp_vkey instructions_ever[FSP_ATTEST_KEYS_MAX];
     size_t n_instructions_ever;

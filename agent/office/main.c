@@ -50,7 +50,8 @@ static const struct fsp_option take_options[] = {OPTION_STORE, OPTION_CONF,
 static const struct fsp_option table_options[] = {
         OPTION_STORE, OPTION_CONF, OPTION_JSON, OPTION_CSV, OPTION_AS_OF, OPTION_END};
 static const struct fsp_option rig_options[] = {OPTION_STORE, OPTION_CONF, OPTION_JSON,
-        OPTION_CSV, {"inspections", NULL, "with --csv: the inspections instead of the cuts", false},
+        OPTION_CSV,
+        {"inspections", NULL, "with --csv: the inspections instead of the cuts", false},
         OPTION_AS_OF, OPTION_END};
 static const struct fsp_option prove_options[] = {OPTION_STORE, OPTION_CONF,
         {"out", "DIR", "folder of the three files (made when it is not there)", false},
@@ -62,6 +63,15 @@ static const struct fsp_option confirm_options[] = {OPTION_STORE, OPTION_CONF,
         {"by", "NAME", "who looked at it", false},
         {"log", "ORIGIN", "only this log (default: every renewal that waits)", false},
         OPTION_END};
+static const struct fsp_option instruct_options[] = {
+        OPTION_STORE, OPTION_CONF, OPTION_JSON, OPTION_CSV, OPTION_END};
+static const struct fsp_option roster_options[] = {OPTION_STORE, OPTION_CONF, OPTION_JSON,
+        OPTION_CSV, {"from", "DAY", "first day that counts, as 2026-03-01 (UTC)", false},
+        {"to", "DAY", "last day that counts (default: open)", false},
+        {"may", "WHAT", "inspect, countersign, or inspect,countersign", false},
+        {"at", "TIME", "since when a key may be somebody else's", false}, OPTION_END};
+static const struct fsp_option keys_options[] = {
+        OPTION_STORE, OPTION_CONF, OPTION_JSON, OPTION_END};
 static const struct fsp_option check_options[] = {
         OPTION_STORE, OPTION_CONF, OPTION_JSON, OPTION_END};
 
@@ -74,7 +84,8 @@ static const struct fsp_command commands[] = {
         {"take", "FILE...", "take bundles that came as files", take_options, fsp_cmd_take},
         {"fleet", "", "every rig's line, what needs attention first", table_options,
                 fsp_cmd_fleet},
-        {"rig", "RIG", "one rig's account, logs, cuts and inspections", rig_options, fsp_cmd_rig},
+        {"rig", "RIG", "one rig's account, logs, cuts and inspections", rig_options,
+                fsp_cmd_rig},
         {"early", "", "rigs flagged for repeated early cuts, with the evidence", table_options,
                 fsp_cmd_early},
         {"prove", "RIG N", "write the evidence for one entry", prove_options, fsp_cmd_prove},
@@ -82,6 +93,15 @@ static const struct fsp_command commands[] = {
                 hand_back_options, fsp_cmd_hand_back},
         {"confirm", "RIG", "say that a rig's renewal was looked at and is right",
                 confirm_options, fsp_cmd_confirm},
+        {"instruct", "RIG [message TEXT | program field=value...]",
+                "write to a rig; without more, what was written and what came of it",
+                instruct_options, fsp_cmd_instruct},
+        {"roster", "[add KEY | end KEY | revoke KEY | send]",
+                "who may inspect and countersign; every change is sent to every rig",
+                roster_options, fsp_cmd_roster},
+        {"keys", "[renew cosigner|instructions|box|pins]",
+                "the office's keys; a new one that follows, told to every rig", keys_options,
+                fsp_cmd_keys},
         {"check", "", "verify the whole store again", check_options, fsp_cmd_check},
         {NULL, NULL, NULL, NULL, NULL},
 };
