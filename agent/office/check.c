@@ -228,7 +228,7 @@ check_states(struct fsp_shelf *shelf, const struct fsp_office_keys *keys, const 
     logs = rc == FSP_OK ? fsp_mem_array(n, sizeof(*logs)) : NULL;
     if (rc == FSP_OK && logs == NULL)
         rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
-    for (size_t i = 0; rc == FSP_OK && i < n; i++) {
+    for (size_t i = 0; rc == FSP_OK && logs != NULL && i < n; i++) {
         struct fsp_range range;
 
         rc = shelf->ops->tip(shelf->ctx, chain[i].log.id, &range, err);

@@ -26,7 +26,7 @@ fsp_account_about(struct fsp_journal *journal, int64_t as_of_s, struct fsp_fold_
     *logs = rc == FSP_OK ? fsp_mem_array(n, sizeof(**logs)) : NULL;
     if (rc == FSP_OK && *logs == NULL)
         rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
-    for (size_t i = 0; rc == FSP_OK && i < n; i++)
+    for (size_t i = 0; rc == FSP_OK && *logs != NULL && i < n; i++)
         (*logs)[i] = (struct fsp_fold_log){chain[i].id, chain[i].size};
     free(chain);
     *about = (struct fsp_fold_about){.fleet = whose->fleet,

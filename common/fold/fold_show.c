@@ -188,7 +188,7 @@ fsp_fold_collect(struct fsp_fold *fold, const struct fsp_fold_store *store, stru
     fold->inspections = fsp_mem_array(wanted, sizeof(*fold->inspections));
     if (fold->inspections == NULL)
         rc = no_memory(err);
-    for (size_t i = 0; rc == FSP_OK && i < wanted; i++) {
+    for (size_t i = 0; rc == FSP_OK && fold->inspections != NULL && i < wanted; i++) {
         fold->n_shown++;
         rc = fill(fold, store, list[i], &fold->inspections[i], err);
     }

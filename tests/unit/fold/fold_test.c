@@ -185,7 +185,7 @@ whatever_arrives_and_is_kept_the_fold_equals_a_whole_one_to_the_bit(void **state
             struct fsp_fold *whole;
 
             while (n-- > 0) {
-                now_s += dice(6) * 1200;
+                now_s += (int64_t)dice(6) * 1200;
                 random_arrival(
                         shelved, dice(40) == 0 ? START_S + 300 + dice(20 * 86400) : now_s);
             }
@@ -215,7 +215,7 @@ add_days(struct shelved *shelved, int64_t at_s, int days)
 {
     for (int day = 0; day < days; day++) {
         for (int trip = 0; trip < 4; trip++)
-            (void)shelved_put(shelved, "work", at_s + trip * 7200,
+            (void)shelved_put(shelved, "work", at_s + (int64_t)trip * 7200,
                     "\"op\":\"round-trip\",\"depth\":\"6000ft\"");
         if (day % 3 == 2)
             (void)shelved_put(shelved, "slip", at_s + 50000, "\"length\":\"30ft\"");
@@ -273,8 +273,8 @@ a_late_amendment_needs_what_came_since_the_last_state_before_it(void **state)
     (void)shelved_amend(shelved, at_s, 0, total - 60, "\"depth\":\"6100ft\"");
     assert_in_range(fold_and_keep(shelved), 60, 60 + 4 * 7 * 6);
     /* A late entry likewise. */
-    (void)shelved_put(
-            shelved, "work", at_s - 20 * 86400, "\"op\":\"round-trip\",\"depth\":\"6000ft\"");
+    (void)shelved_put(shelved, "work", at_s - INT64_C(20) * 86400,
+            "\"op\":\"round-trip\",\"depth\":\"6000ft\"");
     assert_in_range(fold_and_keep(shelved), 60, 20 * 5 + 4 * 7 * 6);
     shelved_free(shelved);
 }
@@ -448,7 +448,7 @@ marks_of_another_history_or_another_chain_are_left_aside(void **state)
 
         two->states[two->n_states].cuts = one->states[two->n_states].cuts;
         two->states[two->n_states].from_s = one->states[two->n_states].from_s;
-        fsp_buf_init(into, 1024 * 1024);
+        fsp_buf_init(into, (size_t)1024 * 1024);
         fsp_buf_add(into, one->states[two->n_states].bytes.data,
                 one->states[two->n_states].bytes.len);
         two->n_states++;

@@ -10,7 +10,8 @@
 #include "rig/journal_priv.h"
 #include "store/db.h"
 
-#define AS_OF (FIXTURE_NOW_S + 86400)
+#define AS_OF   (FIXTURE_NOW_S + 86400)
+#define OUT_MAX ((size_t)1024 * 1024)
 #define DAMAGE                                                                                 \
     "UPDATE folded SET state = CAST(substr(state, 1, 200) || x'77' || substr(state, 202)"      \
     " AS BLOB)"
@@ -57,8 +58,8 @@ what_a_fold_leaves_spares_the_next_its_reading(void **state)
     struct fsp_buf before;
     struct fsp_buf after;
 
-    fsp_buf_init(&before, 1024 * 1024);
-    fsp_buf_init(&after, 1024 * 1024);
+    fsp_buf_init(&before, OUT_MAX);
+    fsp_buf_init(&after, OUT_MAX);
     fixture_fill(fixture, 100);
     assert_int_equal(account(fixture, &before), 100);
     assert_in_range(account(fixture, &after), 0, 2);
@@ -93,8 +94,8 @@ a_damaged_state_changes_no_number_and_is_found_by_check(void **state)
     struct fsp_buf before;
     struct fsp_buf after;
 
-    fsp_buf_init(&before, 1024 * 1024);
-    fsp_buf_init(&after, 1024 * 1024);
+    fsp_buf_init(&before, OUT_MAX);
+    fsp_buf_init(&after, OUT_MAX);
     fixture_fill(fixture, 80);
     (void)account(fixture, &before);
     assert_ok(fsp_account_check(fixture->journal, &checked, &err), &err);
@@ -166,7 +167,7 @@ an_unsigned_inspection_is_shown_as_unsigned(void **state)
     struct fsp_err err = {.rc = FSP_OK};
     struct fsp_buf says;
 
-    fsp_buf_init(&says, 1024 * 1024);
+    fsp_buf_init(&says, OUT_MAX);
     assert_ok(
             fixture_take(fixture,
                     "kind,at,by,reel,rope,grade,received,strung,lines,fleet,rig,inspector,"
