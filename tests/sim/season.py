@@ -738,6 +738,24 @@ def write(fleet, out, seed, days, start=START):
     return truth
 
 
+def shown(account, entry):
+    """What the program adds to an entry of work: what the crew saw."""
+    if entry["kind"] != "work":
+        if entry["kind"] != "amend":
+            account.apply(entry)
+        return {}
+    ton_miles, load = account.work(entry)
+    seen = [trade.pounds(entry[k]) for k in ("hookload", "pull") if k in entry]
+    if "hookload" not in entry and load:
+        seen.append(load)
+    fields = {"rules": "2"}
+    if entry["op"] not in ("stated", "counted"):
+        fields["ton-miles"] = f"{ton_miles:.2f}"
+    if seen:
+        fields["factor"] = f"{trade.design_factor(account.strength, max(seen), account.lines):.2f}"
+    return fields
+
+
 INTEGERS = ("lines", "crossovers", "slips", "reams", "passes", "count", "row")
 
 
@@ -747,9 +765,11 @@ def stored(rig):
     r = random.Random(f"farspool stored {rig.name} {len(rig.records)} {rig.reel}")
     log = r.randbytes(16).hex()
     leaves = []
+    account = trade.Account()
     sheet_noted = {}
     for record in rig.records:
         entry = {k: (int(v) if k in INTEGERS else v) for k, v in rig.typed(record).items()}
+        entry.update(shown(account, entry))
         entry["v"] = 1
         entry["at"] = rig.utc(record["_t"]).strftime("%Y-%m-%dT%H:%M:00Z")
         if record["_own"]:
