@@ -20,7 +20,7 @@ static enum fsp_rc
 begin(struct fsp_args *args, size_t words, struct reading *reading, struct fsp_err *err)
 {
     const char *as_of = fsp_args_get(args, "as-of");
-    struct fsp_fleet_about about = {.as_of_s = fsp_cmd_now_s(args), .n_keys = 1};
+    struct fsp_fleet_about about = {.as_of_s = fsp_cmd_now_s(args)};
     const char *store = NULL;
     enum fsp_rc rc;
 
@@ -44,7 +44,8 @@ begin(struct fsp_args *args, size_t words, struct reading *reading, struct fsp_e
         rc = fsp_office_keys_load(&reading->keys, store, err);
     if (rc != FSP_OK)
         return rc;
-    about.keys = fsp_skey_vkey(reading->keys.instructions);
+    about.keys = reading->keys.instructions_ever;
+    about.n_keys = reading->keys.n_instructions_ever;
     about.rig = words > 0 ? fsp_args_rest(args, 0) : NULL;
     about.inspections = reading->json || reading->csv ? SIZE_MAX : INSPECTIONS_SHOWN;
     return fsp_fleet_load(reading->shelf, &about, &reading->fleet, err);

@@ -164,8 +164,8 @@ start(struct fsp_args *args, struct service *service, struct fsp_err *err)
         const struct fsp_board_about about = {.ops = &fsp_shelf_sqlite,
                 .store = store,
                 .env = office->env,
-                .keys = fsp_skey_vkey(service->keys.instructions),
-                .n_keys = 1};
+                .keys = service->keys.instructions_ever,
+                .n_keys = service->keys.n_instructions_ever};
 
         rc = fsp_board_new(&about, &service->board, err);
     }
