@@ -217,8 +217,10 @@ static enum fsp_rc
 check_states(struct fsp_shelf *shelf, const struct fsp_office_keys *keys, const char *fleet,
         const char *rig, struct fsp_fold_checked *checked, struct fsp_err *err)
 {
-    struct fsp_fold_about about = {
-            .fleet = fleet, .rig = rig, .keys = fsp_skey_vkey(keys->instructions), .n_keys = 1};
+    struct fsp_fold_about about = {.fleet = fleet,
+            .rig = rig,
+            .keys = keys->instructions_ever,
+            .n_keys = keys->n_instructions_ever};
     struct fsp_chain_log *chain = NULL;
     struct fsp_fold_log *logs = NULL;
     struct fsp_fold_store store;
