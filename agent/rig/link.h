@@ -11,8 +11,8 @@
  * An idle connection is kept alive by a probe a minute, which also keeps its place in the NATs on
  * the way, and is kept for as long as the probes have cost no more than opening it anew: whenever
  * the next record comes, this costs at most twice what a rig would pay that knew. At 104 bytes a
- * probe, there and back, that is 3 minutes without TLS (380 bytes to open and close) and 24 with it
- * (2,580). fsp_link_rest() closes it then.
+ * probe, there and back, that is 2 minutes without TLS (224 bytes to open and close) and 15 with it
+ * (1,624). fsp_link_rest() closes it then.
  *
  * Ownership: new/free; options are copied, but env and ctx are borrowed; the reply's body is the
  * caller's buffer.
@@ -38,11 +38,11 @@
 #define FSP_LINK_QUIET_S    5                   /* no limit is shorter */
 #define FSP_LINK_PATH       "/bundle"
 
-/* Bytes on the IP level, both ways, measured (libraries: libcurl with OpenSSL, GnuTLS). */
+/* Bytes on the IP level, both ways, as tests/bench/link_bench.py measures them. */
 #define FSP_LINK_PROBE_S     60
 #define FSP_LINK_PROBE_BYTES 104
-#define FSP_LINK_OPEN_BYTES  380  /* three segments to open, four to close, by TCP */
-#define FSP_LINK_TLS_BYTES   2200 /* more, by TLS */
+#define FSP_LINK_OPEN_BYTES  224  /* SYN, SYN-ACK, an acknowledgement, RST to close */
+#define FSP_LINK_TLS_BYTES   1400 /* more, by TLS: our certificate, our choice of ciphers */
 
 struct fsp_link; /* opaque */
 

@@ -6,6 +6,7 @@
 
 #include "base/clock.h"
 #include "base/text.h"
+#include "rig/link.h"
 #include "store/db.h"
 
 /* Keys of the meta table. */
@@ -13,16 +14,12 @@
 #define KEY_NEXT  "link-next"  /* "waits-for seconds", "nothing 0" */
 #define KEY_WHY   "link-why"
 
-/* TCP over IPv4: headers of a segment with timestamps (RFC 791, 9293, 7323), of a SYN, and what a
- * segment carries on a path of 1,500 bytes; an answer to every second one (RFC 5681, section 4.2). */
+/* TCP over IPv4: headers of a segment with timestamps (RFC 791, 9293, 7323), and what a segment
+ * carries on a path of 1,500 bytes; an answer to every second one (RFC 5681, section 4.2). */
 #define SEGMENT_HEAD 52
-#define SYN_HEAD     60
 #define SEGMENT_LOAD 1448
-/* SYN, SYN-ACK, ACK; FIN, ACK, FIN, ACK. */
-#define CONNECT_BYTES (2 * SYN_HEAD + SEGMENT_HEAD + 4 * SEGMENT_HEAD)
-/* Opening TLS 1.3 with a P-256 certificate and closing it, headers included: from measurements of
- * this project. A record of TLS adds 22 bytes (RFC 8446, section 5.2) for each 16 KiB. */
-#define TLS_BYTES       2200
+/* Opening and closing is link.h's. A record of TLS adds 22 bytes (RFC 8446, section 5.2) for each
+ * 16 KiB. */
 #define TLS_RECORD_HEAD 22
 #define TLS_RECORD_LOAD 16384
 
@@ -174,7 +171,7 @@ fsp_linkstate_exchange(const struct fsp_exchange *exchange)
     if (exchange->received > 0)
         bytes += stream(in_records(exchange->received, exchange->tls));
     if (exchange->connects)
-        bytes += CONNECT_BYTES + (exchange->tls ? (uint64_t)TLS_BYTES : 0U);
+        bytes += FSP_LINK_OPEN_BYTES + (exchange->tls ? (uint64_t)FSP_LINK_TLS_BYTES : 0U);
     return bytes;
 }
 

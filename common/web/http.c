@@ -5,6 +5,7 @@
 #include <microhttpd.h>
 #include <netdb.h>
 #include <netinet/in.h>
+#include <netinet/tcp.h>
 #include <pthread.h>
 #include <stdbool.h>
 #include <stdio.h>
@@ -492,7 +493,8 @@ open_socket(const char *address, int *fd, struct fsp_err *err)
     char *copy = strdup(address);
     char *host = NULL;
     char *port = NULL;
-    int on = 1;
+    const int on = 1;
+    const int off = 0;
 
     *fd = -1;
     if (copy == NULL) {
@@ -507,8 +509,11 @@ open_socket(const char *address, int *fd, struct fsp_err *err)
         goto out;
     }
     *fd = socket(found->ai_family, SOCK_STREAM | SOCK_CLOEXEC | SOCK_NONBLOCK, 0);
-    if (*fd < 0 || setsockopt(*fd, SOL_SOCKET, SO_REUSEADDR, &on, sizeof(on)) != 0 ||
-            bind(*fd, found->ai_addr, found->ai_addrlen) != 0 || listen(*fd, 128) != 0)
+    /* The second is inherited by connections: a request is acknowledged with its answer, where that
+     * comes soon, and not before it. Somebody pays for the bytes. */
+    if (*fd < 0 || setsockopt(*fd, IPPROTO_TCP, TCP_QUICKACK, &off, sizeof(off)) != 0 ||
+            setsockopt(*fd, SOL_SOCKET, SO_REUSEADDR, &on, sizeof(on)) != 0 ||
+            bind(*fd, found->ai_addr, found->ai_addrlen) != 0 || listen(*fd, 1024) != 0)
         rc = fsp_err_sys(err, FSP_EUNAVAIL, errno, "cannot listen on %s", address);
 out:
     if (rc != FSP_OK && *fd >= 0) {

@@ -214,21 +214,21 @@ keep_for(struct fixture *f, const char *url, unsigned probes)
 }
 
 static void
-a_tls_connection_is_kept_for_24_probes(void **state)
+a_tls_connection_is_kept_for_15_probes(void **state)
 {
     struct fixture *f = *state;
 
-    keep_for(f, fsp_http_url(f->http), (2200 + 380) / 104);
+    keep_for(f, fsp_http_url(f->http), (1400 + 224) / 104);
 }
 
 static void
-a_plain_connection_is_kept_for_3_probes(void **state)
+a_plain_connection_is_kept_for_2_probes(void **state)
 {
     struct fixture *f = *state;
     struct loopback loopback;
 
     loopback_start(&loopback, plain, NULL);
-    keep_for(f, loopback.url, 380 / 104);
+    keep_for(f, loopback.url, 224 / 104);
     loopback_stop(&loopback);
 }
 
@@ -241,8 +241,8 @@ main(void)
             T(another_key_is_refused_before_a_byte_of_the_bundle_leaves),
             T(https_without_pins_is_refused),
             T(a_server_without_tls_is_no_office_under_an_https_address),
-            T(a_tls_connection_is_kept_for_24_probes),
-            T(a_plain_connection_is_kept_for_3_probes),
+            T(a_tls_connection_is_kept_for_15_probes),
+            T(a_plain_connection_is_kept_for_2_probes),
     };
     struct fsp_err err = {.rc = FSP_OK};
 
