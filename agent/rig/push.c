@@ -74,6 +74,9 @@ fsp_push_new(struct fsp_journal *journal, const struct fsp_push_options *options
                             : (struct fsp_carrier){.post = post_by_link, .ctx = push->link};
     if (rc == FSP_OK)
         rc = fsp_journal_key(journal, &push->skey, err);
+    /* Of 2 MB by default: what a round reads is read once. */
+    if (rc == FSP_OK)
+        rc = fsp_db_run(fsp_journal_db(journal), "PRAGMA cache_size = -512", err);
     if (rc == FSP_OK)
         rc = fsp_linkstate_read(journal, &push->kept, err);
     if (rc != FSP_OK) {

@@ -26,11 +26,11 @@
 #define FSP_SYNC_PAYLOAD_FIRST                                                                 \
     ((size_t)14 * 1024) /* one initial window: RFC 6928, 10 segments */
 #define FSP_SYNC_PAYLOAD_GOOD ((size_t)56 * 1024) /* growth beyond it asks for a quick answer */
-#define FSP_SYNC_PAYLOAD_MOST ((size_t)448 * 1024)
-#define FSP_SYNC_BACKOFF_US   INT64_C(1000000)   /* first retry within this */
-#define FSP_SYNC_CEILING_US   INT64_C(900000000) /* no retry waits longer: 15 min */
-#define FSP_SYNC_QUICK_US     INT64_C(2000000)   /* an answer within this makes bundles grow */
-#define FSP_SYNC_GAPS_MOST    4                  /* 409s in a row before they only delay */
+#define FSP_SYNC_PAYLOAD_MOST ((size_t)128 * 1024) /* 2 MiB of entries in memory: pack.c */
+#define FSP_SYNC_BACKOFF_US   INT64_C(1000000)     /* first retry within this */
+#define FSP_SYNC_CEILING_US   INT64_C(900000000)   /* no retry waits longer: 15 min */
+#define FSP_SYNC_QUICK_US     INT64_C(2000000) /* an answer within this makes bundles grow */
+#define FSP_SYNC_GAPS_MOST    4                /* 409s in a row before they only delay */
 #define FSP_SYNC_BUDGET_LEAST                                                                  \
     1200 /* bytes of the smallest exchange: with less left
                                                     a budget is used up */
