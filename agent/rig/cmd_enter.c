@@ -206,7 +206,7 @@ enter(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
     if (rc == FSP_OK) {
         report_entry(&added, record, &shown.text, fsp_args_has(args, "json"), out);
         warn_reel(record);
-        fsp_signing_tell(record);
+        fsp_signing_tell(journal, added.first, record);
     }
     fsp_record_free(record);
     fsp_signing_free(signing);

@@ -5,6 +5,7 @@
 #include <signal.h>
 #include <stdio.h>
 #include <string.h>
+#include <sys/select.h>
 #include <sys/types.h>
 #include <termios.h>
 #include <unistd.h>
@@ -71,36 +72,70 @@ note_signal(int number)
     came = number;
 }
 
+/* Until the terminal has a line or one of the caught signals comes, which are blocked but here. */
 static enum fsp_rc
-ask(const char *prompt, char *out, struct fsp_err *err)
+wait_for_line(const sigset_t *mask, struct fsp_err *err)
 {
-    struct sigaction quiet = {.sa_handler = note_signal}; /* no SA_RESTART: read() ends */
-    struct sigaction before[CAUGHT];
+    fd_set ready;
+
+    FD_ZERO(&ready);
+    FD_SET(STDIN_FILENO, &ready);
+    if (pselect(STDIN_FILENO + 1, &ready, NULL, NULL, NULL, mask) > 0)
+        return FSP_OK;
+    return came != 0 ? fsp_err_set(err, FSP_EIO, "interrupted")
+                     : fsp_err_sys(err, FSP_EIO, errno, "the terminal");
+}
+
+/* With the echo off; whoever sees the prompt may type. */
+static enum fsp_rc
+ask_silently(const char *prompt, const sigset_t *mask, char *out, struct fsp_err *err)
+{
     struct termios usual;
     struct termios silent;
     enum fsp_rc rc;
 
     if (tcgetattr(STDIN_FILENO, &usual) != 0)
         return fsp_err_sys(err, FSP_EIO, errno, "the terminal");
-    came = 0;
-    (void)sigemptyset(&quiet.sa_mask);
-    for (size_t i = 0; i < CAUGHT; i++)
-        (void)sigaction(caught[i], &quiet, &before[i]);
     silent = usual;
     silent.c_lflag &= ~(tcflag_t)ECHO;
-    silent.c_lflag |= ECHONL;
+    silent.c_lflag |= ECHONL | ICANON;
+    if (tcsetattr(STDIN_FILENO, TCSAFLUSH, &silent) != 0)
+        return fsp_err_sys(err, FSP_EIO, errno, "the terminal");
     (void)fputs(prompt, stderr);
     (void)fflush(stderr);
-    rc = tcsetattr(STDIN_FILENO, TCSAFLUSH, &silent) == 0
-                 ? read_line(STDIN_FILENO, out, err)
-                 : fsp_err_sys(err, FSP_EIO, errno, "the terminal");
+    rc = wait_for_line(mask, err);
+    if (rc == FSP_OK)
+        rc = read_line(STDIN_FILENO, out, err);
     (void)tcsetattr(STDIN_FILENO, TCSAFLUSH, &usual);
+    return rc;
+}
+
+static enum fsp_rc
+ask(const char *prompt, char *out, struct fsp_err *err)
+{
+    struct sigaction quiet = {.sa_handler = note_signal};
+    struct sigaction before[CAUGHT];
+    sigset_t block;
+    sigset_t mask;
+    enum fsp_rc rc;
+
+    came = 0;
+    (void)sigemptyset(&quiet.sa_mask);
+    (void)sigemptyset(&block);
+    for (size_t i = 0; i < CAUGHT; i++)
+        (void)sigaddset(&block, caught[i]);
+    if (sigprocmask(SIG_BLOCK, &block, &mask) != 0)
+        return fsp_err_sys(err, FSP_EIO, errno, "signals");
+    for (size_t i = 0; i < CAUGHT; i++)
+        (void)sigaction(caught[i], &quiet, &before[i]);
+    rc = ask_silently(prompt, &mask, out, err);
     for (size_t i = 0; i < CAUGHT; i++)
         (void)sigaction(caught[i], &before[i], NULL);
     if (came != 0) {
         (void)fputs("\n", stderr);
         (void)raise((int)came);
     }
+    (void)sigprocmask(SIG_SETMASK, &mask, NULL); /* what came meanwhile is sent now */
     return rc;
 }
 

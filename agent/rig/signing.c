@@ -5,6 +5,7 @@
 
 #include "base/limits.h"
 #include "base/mem.h"
+#include "proof/attest.h"
 #include "proof/roster.h"
 #include "proof/signer.h"
 #include "proof/tree.h"
@@ -331,13 +332,116 @@ out:
     return rc;
 }
 
+/* ---- what it came to --------------------------------------------------------------------- */
+
+struct telling {
+    struct fsp_attest *attest;
+    int64_t log; /* where the entry in question stands */
+    int64_t at_log;
+    uint64_t index;
+    struct fsp_buf bytes; /* the entry's */
+};
+
+static enum fsp_rc
+note_entry(void *ctx, uint64_t index, const uint8_t *bytes, size_t len, struct fsp_err *err)
+{
+    struct telling *telling = ctx;
+    struct fsp_attest_entry entry = {.bytes = bytes, .len = len};
+    struct fsp_record *record = NULL;
+    uint8_t leaf[FSP_HASH_LEN];
+    enum fsp_rc rc;
+
+    if (fsp_record_parse(bytes, len, &record, NULL) != FSP_OK)
+        record = NULL;
+    fsp_leaf_hash(bytes, len, leaf);
+    entry.leaf = leaf;
+    entry.record = record;
+    rc = fsp_attest_note(telling->attest, &entry, err);
+    if (telling->at_log == telling->log && index == telling->index)
+        fsp_buf_add(&telling->bytes, bytes, len);
+    fsp_record_free(record);
+    return rc;
+}
+
+static enum fsp_rc
+note_all(struct fsp_journal *journal, struct telling *telling, struct fsp_err *err)
+{
+    struct fsp_journal_log *logs = NULL;
+    size_t n = 0;
+    enum fsp_rc rc = fsp_journal_logs(journal, &logs, &n, err);
+
+    for (size_t i = 0; rc == FSP_OK && i < n; i++) {
+        telling->at_log = logs[i].id;
+        rc = fsp_logtable_scan(
+                fsp_journal_db(journal), logs[i].id, 0, logs[i].size, note_entry, telling, err);
+    }
+    free(logs);
+    return rc == FSP_OK ? fsp_buf_check(&telling->bytes, "an entry", err) : rc;
+}
+
+static enum fsp_rc
+find_state(struct fsp_journal *journal, struct telling *telling, enum fsp_sig_state *state,
+        struct fsp_err *err)
+{
+    struct fsp_attest_entry entry = {.record = NULL};
+    struct fsp_record *record = NULL;
+    uint8_t leaf[FSP_HASH_LEN];
+    enum fsp_rc rc = note_all(journal, telling, err);
+
+    if (rc == FSP_OK)
+        rc = fsp_record_parse(telling->bytes.data, telling->bytes.len, &record, err);
+    if (rc != FSP_OK)
+        return rc;
+    fsp_leaf_hash(telling->bytes.data, telling->bytes.len, leaf);
+    entry.record = record;
+    entry.bytes = telling->bytes.data;
+    entry.len = telling->bytes.len;
+    entry.leaf = leaf;
+    *state = fsp_attest_state(telling->attest, &entry);
+    fsp_record_free(record);
+    return FSP_OK;
+}
+
+static void
+tell_signed(struct fsp_journal *journal, uint64_t index)
+{
+    struct telling telling = {.log = fsp_journal_current(journal), .index = index};
+    struct fsp_fold_about about;
+    struct fsp_fold_log *logs = NULL;
+    enum fsp_sig_state state = FSP_SIG_NONE;
+    struct fsp_err err = {.rc = FSP_OK};
+    enum fsp_rc rc = fsp_account_about(journal, 0, &about, &logs, &err);
+    const struct fsp_attest_about whose = {
+            .fleet = about.fleet, .rig = about.rig, .keys = about.keys, .n_keys = about.n_keys};
+
+    free(logs);
+    fsp_buf_init(&telling.bytes, FSP_ENTRY_MAX);
+    if (rc == FSP_OK)
+        rc = fsp_attest_new(&telling.attest, &whose, &err);
+    if (rc == FSP_OK)
+        rc = find_state(journal, &telling, &state, &err);
+    if (rc != FSP_OK)
+        fsp_cmd_warn("entered, but its signature could not be judged: %s", err.text);
+    else if (state != FSP_SIG_GOOD && fsp_attest_roster(telling.attest) == NULL)
+        fsp_cmd_warn("the signature does not count yet: no roster has come from the office");
+    else if (state != FSP_SIG_GOOD)
+        fsp_cmd_warn("the signature does not count: %s (roster version %llu)",
+                fsp_sig_state_text(state),
+                (unsigned long long)fsp_attest_roster(telling.attest)->version);
+    fsp_attest_free(telling.attest);
+    fsp_buf_fini(&telling.bytes);
+}
+
 void
-fsp_signing_tell(const struct fsp_record *record)
+fsp_signing_tell(struct fsp_journal *journal, uint64_t index, const struct fsp_record *record)
 {
     const char *kind = fsp_record_text(record, "kind");
+    bool is_inspection = kind != NULL && strcmp(kind, "inspection") == 0;
 
-    if (kind != NULL && strcmp(kind, "inspection") == 0 && !fsp_record_has(record, "sig"))
+    if (is_inspection && !fsp_record_has(record, "sig"))
         fsp_cmd_warn(
                 "unsigned: nobody can prove who made this inspection, and a decision to run "
                 "lifts nothing; sign with --signer FILE");
+    else if (is_inspection || (kind != NULL && strcmp(kind, "countersign") == 0))
+        tell_signed(journal, index);
 }

@@ -30,7 +30,9 @@ enum fsp_rc fsp_signing_sign(struct fsp_signing *signing, struct fsp_args *args,
         struct fsp_record *record, struct fsp_err *err) FSP_MUST_CHECK;
 void fsp_signing_free(struct fsp_signing *signing);
 
-/* One warning when an inspection was entered without a signature. */
-void fsp_signing_tell(const struct fsp_record *record);
+/* One warning when an inspection was entered unsigned, or when what was signed does not count by the
+ * roster that this store has. `index`: of the entry just added to the current log. */
+void fsp_signing_tell(
+        struct fsp_journal *journal, uint64_t index, const struct fsp_record *record);
 
 #endif

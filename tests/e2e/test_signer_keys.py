@@ -7,6 +7,7 @@ import os
 import pty
 import select
 import shutil
+import signal
 import stat
 import subprocess
 
@@ -127,8 +128,9 @@ def test_both_passphrases_come_from_standard_input_line_by_line(programs, ada, w
 
 
 def test_an_inspection_is_filled_from_store_and_key_and_signed(programs, rig, ada, words):
-    rig.enter("inspection", "at=2025-03-02T06:00:00Z", *SEEN, "--signer", ada,
-              "--passphrase-from", words)
+    done = rig.enter("inspection", "at=2025-03-02T06:00:00Z", *SEEN, "--signer", ada,
+                     "--passphrase-from", words)
+    assert "no roster has come from the office" in done.stderr
     line = rig.run("print").stdout.splitlines()[-1]
     entry = json.loads(line)
     assert {k: entry[k] for k in ("fleet", "rig", "reel", "inspector")} == {
@@ -240,14 +242,20 @@ class Terminal:
                 os._exit(127)
         self.shown = b""
 
+    def more(self):
+        """What is shown next; b"" at the end."""
+        ready, _, _ = select.select([self.fd], [], [], 60)
+        if not ready:
+            os.kill(self.pid, signal.SIGKILL)
+            raise AssertionError(f"nothing more after {self.shown!r}")
+        try:
+            return os.read(self.fd, 4096)
+        except OSError:  # the other end is closed
+            return b""
+
     def until(self, text):
         while text not in self.shown:
-            ready, _, _ = select.select([self.fd], [], [], 60)
-            assert ready, self.shown
-            try:
-                more = os.read(self.fd, 4096)
-            except OSError:
-                more = b""
+            more = self.more()
             assert more, self.shown
             self.shown += more
 
@@ -255,13 +263,7 @@ class Terminal:
         os.write(self.fd, text)
 
     def end(self):
-        while True:
-            try:
-                more = os.read(self.fd, 4096)
-            except OSError:
-                break
-            if not more:
-                break
+        for more in iter(self.more, b""):
             self.shown += more
         os.close(self.fd)
         return os.waitstatus_to_exitcode(os.waitpid(self.pid, 0)[1])
