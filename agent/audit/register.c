@@ -8,10 +8,10 @@
 #include <string.h>
 #include <unistd.h>
 
-#include "audit/words.h"
 #include "base/mem.h"
 #include "proof/register.h"
 #include "record/check.h"
+#include "record/glance.h"
 
 #define PIECE ((size_t)256 * 1024)
 #define MAGIC "farspool-register/v1\n"
@@ -234,7 +234,7 @@ see_entry(void *ctx, uint64_t index, const uint8_t *bytes, size_t len,
         return FSP_OK;
     if (reading->book->fields_checked)
         check_fields(reading->book, index, bytes, len);
-    if (fsp_word_of(bytes, len) == FSP_WORD_OTHER)
+    if (fsp_glance(bytes, len) == FSP_GLANCE_OTHER)
         return FSP_OK;
     rc = fsp_record_parse(bytes, len, &record, err);
     if (rc == FSP_ENOMEM)
@@ -253,13 +253,13 @@ static enum fsp_rc
 note_entry(struct reading *reading, const uint8_t *bytes, size_t len, uint64_t *countersigns,
         struct fsp_err *err)
 {
-    const enum fsp_word word = fsp_word_of(bytes, len);
+    const enum fsp_glance word = fsp_glance(bytes, len);
     uint8_t leaf[FSP_HASH_LEN];
     struct fsp_attest_entry entry = {.bytes = bytes, .len = len, .leaf = leaf};
     struct fsp_record *record = NULL;
     enum fsp_rc rc;
 
-    if (word == FSP_WORD_OTHER || word == FSP_WORD_INSPECTION || word == FSP_WORD_AMEND)
+    if (word == FSP_GLANCE_OTHER || word == FSP_GLANCE_INSPECTION || word == FSP_GLANCE_AMEND)
         return FSP_OK;
     rc = fsp_record_parse(bytes, len, &record, err);
     if (rc != FSP_OK)

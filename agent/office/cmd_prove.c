@@ -1,169 +1,242 @@
-/* prove: the evidence for one entry, as three files. */
+/*
+ * prove: evidence for one entry, a range, the inspections of a period, or a whole log, into a
+ * folder. Only public keys are read.
+ */
+#include <inttypes.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/file.h"
 #include "base/text.h"
+#include "exhibit/exhibit.h"
 #include "line/say.h"
+#include "office/chain.h"
 #include "office/cmd.h"
-#include "office/keys.h"
-#include "proof/evidence.h"
+#include "office/public.h"
 
-struct evidence {
+/* The shelf as a source of evidence. */
+struct proving {
     struct fsp_shelf *shelf;
-    struct fsp_office_keys keys;
-    struct fsp_shelf_log log;
-    uint64_t index;
-    struct fsp_range range; /* of the earliest head that covers the entry */
-    struct fsp_buf note;
-    struct fsp_buf record;
-    struct fsp_buf proof;
-    struct fsp_buf policy;
+    struct fsp_office_public keys;
+    char fleet[FSP_NAME_MAX + 1];
+    struct fsp_exhibit_log *log;
+    size_t logs;
+    struct fsp_exhibit_source source;
+    struct fsp_exhibit_wish wish;
+    struct fsp_exhibit_result result;
 };
 
-/* The log that was asked for, or the rig's newest. */
-static enum fsp_rc
-find_log(struct evidence *evidence, const char *rig, const char *origin, struct fsp_err *err)
-{
-    struct fsp_shelf *shelf = evidence->shelf;
-    struct fsp_shelf_log log = {0};
-    enum fsp_rc rc = FSP_OK;
+/* --- the shelf as a source -------------------------------------------------------------------- */
 
-    while (rc == FSP_OK) {
-        rc = shelf->ops->next_log(shelf->ctx, log.id, &log, err);
-        if (rc == FSP_OK && strcmp(log.rig, rig) == 0 &&
-                (origin == NULL || strcmp(log.origin, origin) == 0))
-            evidence->log = log;
+static enum fsp_rc
+scan(void *ctx, int64_t log, const uint64_t within[2], fsp_exhibit_visit *visit,
+        void *visit_ctx, struct fsp_err *err)
+{
+    struct fsp_shelf *shelf = ctx;
+
+    return shelf->ops->scan(shelf->ctx, log, within, visit, visit_ctx, err);
+}
+
+static enum fsp_rc
+leaves(void *ctx, int64_t log, uint64_t size, uint8_t (**out)[FSP_HASH_LEN],
+        struct fsp_err *err)
+{
+    struct fsp_shelf *shelf = ctx;
+
+    return shelf->ops->leaves(shelf->ctx, log, size, out, err);
+}
+
+static enum fsp_rc
+head_covering(void *ctx, int64_t log, uint64_t index, struct fsp_range *range,
+        struct fsp_buf *note, struct fsp_err *err)
+{
+    struct fsp_shelf *shelf = ctx;
+
+    return shelf->ops->head_covering(shelf->ctx, log, index, range, note, err);
+}
+
+static enum fsp_rc
+head_below(void *ctx, int64_t log, uint64_t size, struct fsp_range *range, struct fsp_buf *note,
+        struct fsp_err *err)
+{
+    struct fsp_shelf *shelf = ctx;
+
+    return shelf->ops->head_below(shelf->ctx, log, size, range, note, err);
+}
+
+/* The rig's logs in the order of renewals; the newest is chosen, or the one that is named. */
+static enum fsp_rc
+load_logs(struct proving *it, const char *rig, const char *origin, struct fsp_err *err)
+{
+    struct fsp_shelf *shelf = it->shelf;
+    struct fsp_chain_log *chain = NULL;
+    bool found = false;
+    enum fsp_rc rc = fsp_chain_load(shelf, rig, &chain, &it->logs, err);
+
+    if (rc == FSP_OK && it->logs > 0) {
+        it->log = calloc(it->logs, sizeof(*it->log));
+        if (it->log == NULL)
+            rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
     }
-    if (rc != FSP_ENOTFOUND)
-        return rc;
-    if (evidence->log.id == 0)
-        return fsp_err_set(err, FSP_ENOTFOUND, "%s: no log of this rig%s%s is held here", rig,
+    for (size_t i = 0; rc == FSP_OK && i < it->logs; i++) {
+        struct fsp_exhibit_log *log = &it->log[i];
+        struct fsp_range tip;
+
+        log->id = chain[i].log.id;
+        memcpy(log->origin, chain[i].log.origin, sizeof(log->origin));
+        rc = fsp_vkey_make(&log->vkey, log->origin, FSP_KEY_NOTE, chain[i].log.pub, err);
+        if (rc == FSP_OK)
+            rc = shelf->ops->tip(shelf->ctx, log->id, &tip, err);
+        if (rc == FSP_OK)
+            log->size = tip.size;
+        if (origin == NULL || strcmp(origin, log->origin) == 0) {
+            it->source.chosen = i;
+            found = true;
+        }
+    }
+    free(chain);
+    if (rc == FSP_OK && !found)
+        rc = fsp_err_set(err, FSP_ENOTFOUND, "%s: no log of this rig%s%s is held here", rig,
                 origin == NULL ? "" : " named ", origin == NULL ? "" : origin);
+    return rc;
+}
+
+/* --- what is asked for ------------------------------------------------------------------------ */
+
+static enum fsp_rc
+time_option(const struct fsp_args *args, const char *name, bool *has, int64_t *time_s,
+        struct fsp_err *err)
+{
+    const char *text = fsp_args_get(args, name);
+    enum fsp_rc rc;
+
+    if (text == NULL)
+        return FSP_OK;
+    *has = true;
+    rc = fsp_time_parse(text, NULL, time_s, err);
+    return rc == FSP_OK ? rc
+                        : fsp_err_set(err, FSP_EINVAL,
+                                  "--%s %s: a time is needed, as "
+                                  "2026-03-01T00:00:00Z",
+                                  name, text);
+}
+
+/* N or FROM-TO. */
+static enum fsp_rc
+parse_numbers(struct fsp_exhibit_wish *wish, const char *word, struct fsp_err *err)
+{
+    const char *dash = strchr(word, '-');
+    const size_t len = dash == NULL ? strlen(word) : (size_t)(dash - word);
+
+    wish->what = dash == NULL ? FSP_EXHIBIT_ENTRY : FSP_EXHIBIT_RANGE;
+    if (fsp_text_u64(word, len, &wish->first) != FSP_OK ||
+            (dash != NULL && fsp_text_u64(dash + 1, strlen(dash + 1), &wish->last) != FSP_OK) ||
+            (dash != NULL && wish->last < wish->first))
+        return fsp_err_set(err, FSP_EINVAL,
+                "'%.40s': an entry's number is needed, counted from 0, or FROM-TO", word);
+    if (dash == NULL)
+        wish->last = wish->first;
     return FSP_OK;
 }
 
 static enum fsp_rc
-load(struct evidence *evidence, struct fsp_err *err)
+parse_wish(struct fsp_exhibit_wish *wish, const struct fsp_args *args, struct fsp_err *err)
 {
-    struct fsp_shelf *shelf = evidence->shelf;
-    struct fsp_range tip;
-    enum fsp_rc rc = shelf->ops->tip(shelf->ctx, evidence->log.id, &tip, err);
+    const bool inspections = fsp_args_has(args, "inspections");
+    const bool whole = fsp_args_has(args, "whole");
+    const size_t words = inspections || whole ? 1 : 2;
+    enum fsp_rc rc = fsp_args_rest_within(args, words, words, err);
 
-    if (rc == FSP_OK && evidence->index >= tip.size)
-        return fsp_err_set(err, FSP_ENOTFOUND,
-                "%s holds %llu entries, counted from 0: no entry %llu", evidence->log.origin,
-                (unsigned long long)tip.size, (unsigned long long)evidence->index);
+    wish->folder = fsp_args_get(args, "out");
+    wish->hold_back = fsp_args_has(args, "hold-back");
+    if (rc == FSP_OK && wish->folder == NULL)
+        rc = fsp_err_set(err, FSP_EINVAL, "--out DIR is needed");
+    if (rc == FSP_OK && inspections && whole)
+        rc = fsp_err_set(err, FSP_EINVAL, "either --inspections or --whole");
+    if (rc == FSP_OK && words == 2)
+        rc = parse_numbers(wish, fsp_args_rest(args, 1), err);
     if (rc == FSP_OK)
-        rc = shelf->ops->entry(
-                shelf->ctx, evidence->log.id, evidence->index, &evidence->record, err);
+        rc = time_option(args, "from", &wish->has_from, &wish->from_s, err);
     if (rc == FSP_OK)
-        rc = shelf->ops->head_covering(shelf->ctx, evidence->log.id, evidence->index,
-                &evidence->range, &evidence->note, err);
-    return rc;
+        rc = time_option(args, "to", &wish->has_to, &wish->to_s, err);
+    if (rc != FSP_OK)
+        return rc;
+    if (words == 1)
+        wish->what = whole ? FSP_EXHIBIT_WHOLE : FSP_EXHIBIT_INSPECTIONS;
+    if ((wish->has_from || wish->has_to) && !inspections)
+        return fsp_err_set(err, FSP_EINVAL, "--from and --to go with --inspections");
+    if (wish->has_from && wish->has_to && wish->from_s > wish->to_s)
+        return fsp_err_set(err, FSP_EINVAL, "--from is behind --to");
+    if (wish->hold_back && (whole || wish->what == FSP_EXHIBIT_ENTRY))
+        return fsp_err_set(
+                err, FSP_EINVAL, "--hold-back goes with --inspections or with FROM-TO");
+    return FSP_OK;
 }
 
-static enum fsp_rc
-build(struct evidence *evidence, struct fsp_err *err)
+static void
+fill_source(struct proving *it, const char *rig)
 {
-    struct fsp_shelf *shelf = evidence->shelf;
-    uint8_t(*leaves)[FSP_HASH_LEN] = NULL;
-    uint8_t path[FSP_TREE_LEVELS][FSP_HASH_LEN];
-    size_t n = 0;
-    struct fsp_vkey vkey;
-    enum fsp_rc rc = shelf->ops->leaves(
-            shelf->ctx, evidence->log.id, evidence->range.size, &leaves, err);
+    struct fsp_exhibit_source *source = &it->source;
 
-    if (rc == FSP_OK)
-        rc = fsp_vkey_make(&vkey, evidence->log.origin, FSP_KEY_NOTE, evidence->log.pub, err);
-    if (rc == FSP_OK) {
-        fsp_tree_inclusion((const uint8_t(*)[FSP_HASH_LEN])leaves, evidence->range.size,
-                evidence->index, path, &n);
-        fsp_proof_write(&evidence->proof, evidence->index, (const uint8_t(*)[FSP_HASH_LEN])path,
-                n, fsp_buf_peek(&evidence->note), evidence->note.len);
-        fsp_policy_write(&evidence->policy, &vkey, fsp_skey_vkey(evidence->keys.cosigner));
-        rc = fsp_buf_check(&evidence->proof, "proof", err);
-    }
-    if (rc == FSP_OK)
-        rc = fsp_buf_check(&evidence->policy, "policy", err);
-    free(leaves);
-    return rc;
-}
-
-/* What is handed out must verify: a store that rotted is found here and not by the auditor. */
-static enum fsp_rc
-try_it(const struct evidence *evidence, struct fsp_err *err)
-{
-    struct fsp_policy *policy = NULL;
-    struct fsp_proof_file proof;
-    struct fsp_statement *statement = calloc(1, sizeof(*statement));
-    enum fsp_rc rc = statement == NULL ? fsp_err_set(err, FSP_ENOMEM, "out of memory") : FSP_OK;
-
-    if (rc == FSP_OK)
-        rc = fsp_policy_parse(
-                &policy, fsp_buf_peek(&evidence->policy), evidence->policy.len, err);
-    if (rc == FSP_OK)
-        rc = fsp_proof_parse(&proof, fsp_buf_peek(&evidence->proof), evidence->proof.len, err);
-    if (rc == FSP_OK)
-        rc = fsp_evidence_verify(
-                policy, evidence->record.data, evidence->record.len, &proof, statement, err);
-    fsp_policy_free(policy);
-    free(statement);
-    return rc == FSP_OK ? rc : fsp_err_wrap(err, FSP_ECORRUPT, "the evidence does not verify");
-}
-
-static enum fsp_rc
-write_one(
-        const char *folder, const char *name, const struct fsp_buf *bytes, struct fsp_err *err)
-{
-    char *path = fsp_file_join(folder, name);
-    enum fsp_rc rc = path == NULL ? fsp_err_set(err, FSP_ENOMEM, "out of memory")
-                                  : fsp_file_write(path, bytes->data, bytes->len, 0644, err);
-
-    free(path);
-    return rc;
-}
-
-static enum fsp_rc
-write_all(const struct evidence *evidence, const char *folder, struct fsp_err *err)
-{
-    char name[64];
-    enum fsp_rc rc = fsp_file_folder(folder, 0755, err);
-
-    (void)snprintf(name, sizeof(name), "%llu.record.json", (unsigned long long)evidence->index);
-    if (rc == FSP_OK)
-        rc = write_one(folder, name, &evidence->record, err);
-    (void)snprintf(name, sizeof(name), "%llu.tlog-proof", (unsigned long long)evidence->index);
-    if (rc == FSP_OK)
-        rc = write_one(folder, name, &evidence->proof, err);
-    if (rc == FSP_OK)
-        rc = write_one(folder, "trust.tlog-policy", &evidence->policy, err);
-    return rc;
+    source->ctx = it->shelf;
+    source->fleet = it->fleet;
+    source->rig = rig;
+    source->log = it->log;
+    source->logs = it->logs;
+    source->office = it->keys.cosigner;
+    source->offices = it->keys.cosigners;
+    source->instructions = it->keys.instructions;
+    source->n_instructions = it->keys.n_instructions;
+    source->office_alone = true;
+    source->need = 1;
+    source->scan = scan;
+    source->leaves = leaves;
+    source->head_covering = head_covering;
+    source->head_below = head_below;
 }
 
 static int
-say(const struct evidence *evidence, const char *folder, bool json)
+say(const struct proving *it, bool json)
 {
+    const struct fsp_exhibit_result *result = &it->result;
+    const char *origin = it->log[it->source.chosen].origin;
+    const char *folder = it->wish.folder;
     struct fsp_buf out;
     bool first = true;
     int status;
 
-    fsp_buf_init(&out, 8192);
+    fsp_buf_init(&out, 16384);
     if (json) {
         fsp_buf_add_byte(&out, '{');
-        fsp_say_member_text(&out, &first, "origin", evidence->log.origin);
-        fsp_say_member_count(&out, &first, "index", evidence->index);
-        fsp_say_member_count(&out, &first, "size", evidence->range.size);
+        fsp_say_member_text(&out, &first, "origin", origin);
+        if (it->wish.what == FSP_EXHIBIT_ENTRY)
+            fsp_say_member_count(&out, &first, "index", it->wish.first);
+        else
+            fsp_say_member_count(&out, &first, "from", result->from);
+        fsp_say_member_count(&out, &first, "size", result->size);
+        fsp_say_member_count(&out, &first, "entries", result->entries);
+        fsp_say_member_count(&out, &first, "held_back", result->held_back);
+        fsp_say_member_count(&out, &first, "inspections", result->inspections);
+        fsp_say_member_count(&out, &first, "companions", result->pairs);
+        fsp_say_member_text(&out, &first, "file", result->file);
         fsp_say_member_text(&out, &first, "folder", folder);
         fsp_buf_add_text(&out, "}\n");
+    } else if (it->wish.what == FSP_EXHIBIT_ENTRY) {
+        fsp_buf_printf(&out,
+                "%s/%" PRIu64 ".record.json, .tlog-proof and trust.tlog-policy: entry %" PRIu64
+                " of %s in its head of %" PRIu64 "\n",
+                folder, it->wish.first, it->wish.first, origin, result->size);
+        if (result->pairs > 0)
+            fsp_buf_printf(
+                    &out, "with %zu entries that amend or countersign it\n", result->pairs);
+        fsp_buf_printf(&out, "%s/summary.txt and summary.html say what is proved\n", folder);
     } else {
         fsp_buf_printf(&out,
-                "%s/%llu.record.json, .tlog-proof and trust.tlog-policy: entry %llu of %s in "
-                "its head of %llu\n",
-                folder, (unsigned long long)evidence->index,
-                (unsigned long long)evidence->index, evidence->log.origin,
-                (unsigned long long)evidence->range.size);
+                "%s/%s: entries %" PRIu64 " to %" PRIu64 " of %s, complete, %" PRIu64
+                " held back\n"
+                "%s/summary.txt and summary.html say what is proved\n",
+                folder, result->file, result->from, result->size - 1, origin, result->held_back,
+                folder);
     }
     status = fsp_cmd_print(&out);
     fsp_buf_fini(&out);
@@ -171,61 +244,44 @@ say(const struct evidence *evidence, const char *folder, bool json)
 }
 
 static enum fsp_rc
-prove(struct fsp_args *args, struct evidence *evidence, struct fsp_err *err)
+prove(struct fsp_args *args, struct proving *it, struct fsp_err *err)
 {
-    const char *number = fsp_args_rest(args, 1);
-    const char *folder = fsp_args_get(args, "out");
+    const char *rig = fsp_args_rest(args, 0);
     const char *store = NULL;
-    enum fsp_rc rc = fsp_args_rest_within(args, 2, 2, err);
+    enum fsp_rc rc = parse_wish(&it->wish, args, err);
 
+    if (rc == FSP_OK)
+        rc = fsp_cmd_store(args, &store, err);
+    if (rc == FSP_OK)
+        rc = fsp_cmd_shelf(args, FSP_SHELF_READ, &it->shelf, err);
+    if (rc == FSP_OK)
+        rc = fsp_office_public_load(&it->keys, store, err);
+    if (rc == FSP_OK)
+        rc = it->shelf->ops->begin(it->shelf->ctx, false, err);
+    if (rc == FSP_OK)
+        rc = it->shelf->ops->fleet(it->shelf->ctx, it->fleet, err);
+    if (rc == FSP_OK)
+        rc = load_logs(it, rig, fsp_args_get(args, "log"), err);
     if (rc != FSP_OK)
         return rc;
-    if (folder == NULL)
-        return fsp_err_set(err, FSP_EINVAL, "--out DIR is needed");
-    if (fsp_text_u64(number, strlen(number), &evidence->index) != FSP_OK)
-        return fsp_err_set(
-                err, FSP_EINVAL, "%s: an entry's number is needed, counted from 0", number);
-    rc = fsp_cmd_store(args, &store, err);
-    if (rc == FSP_OK)
-        rc = fsp_cmd_shelf(args, FSP_SHELF_READ, &evidence->shelf, err);
-    if (rc == FSP_OK)
-        rc = fsp_office_keys_load(&evidence->keys, store, err);
-    if (rc == FSP_OK)
-        rc = evidence->shelf->ops->begin(evidence->shelf->ctx, false, err);
-    if (rc == FSP_OK)
-        rc = find_log(evidence, fsp_args_rest(args, 0), fsp_args_get(args, "log"), err);
-    if (rc == FSP_OK)
-        rc = load(evidence, err);
-    if (rc == FSP_OK)
-        rc = build(evidence, err);
-    if (rc == FSP_OK)
-        rc = try_it(evidence, err);
-    return rc == FSP_OK ? write_all(evidence, folder, err) : rc;
+    fill_source(it, rig);
+    return fsp_exhibit_write(&it->source, &it->wish, &it->result, err);
 }
 
 int
 fsp_cmd_prove(struct fsp_args *args)
 {
     struct fsp_err err = {0};
-    struct evidence *evidence = calloc(1, sizeof(*evidence));
+    struct proving *it = calloc(1, sizeof(*it));
     enum fsp_rc rc;
     int status;
 
-    if (evidence == NULL)
+    if (it == NULL)
         return fsp_cmd_fail(fsp_err_set(&err, FSP_ENOMEM, "out of memory"), &err);
-    fsp_buf_init(&evidence->note, FSP_NOTE_MAX);
-    fsp_buf_init(&evidence->record, FSP_ENTRY_MAX);
-    fsp_buf_init(&evidence->proof, FSP_NOTE_MAX);
-    fsp_buf_init(&evidence->policy, FSP_NOTE_MAX);
-    rc = prove(args, evidence, &err);
-    status = rc == FSP_OK ? say(evidence, fsp_args_get(args, "out"), fsp_args_has(args, "json"))
-                          : fsp_cmd_fail(rc, &err);
-    fsp_shelf_close(evidence->shelf);
-    fsp_office_keys_fini(&evidence->keys);
-    fsp_buf_fini(&evidence->note);
-    fsp_buf_fini(&evidence->record);
-    fsp_buf_fini(&evidence->proof);
-    fsp_buf_fini(&evidence->policy);
-    free(evidence);
+    rc = prove(args, it, &err);
+    status = rc == FSP_OK ? say(it, fsp_args_has(args, "json")) : fsp_cmd_fail(rc, &err);
+    fsp_shelf_close(it->shelf);
+    free(it->log);
+    free(it);
     return status;
 }

@@ -54,9 +54,14 @@ static const struct fsp_option rig_options[] = {OPTION_STORE, OPTION_CONF, OPTIO
         {"inspections", NULL, "with --csv: the inspections instead of the cuts", false},
         OPTION_AS_OF, OPTION_END};
 static const struct fsp_option prove_options[] = {OPTION_STORE, OPTION_CONF,
-        {"out", "DIR", "folder of the three files (made when it is not there)", false},
-        {"log", "ORIGIN", "another log of the rig than the current one", false}, OPTION_JSON,
-        OPTION_END};
+        {"out", "DIR", "folder of the evidence (made when it is not there)", false},
+        {"log", "ORIGIN", "another log of the rig than the current one", false},
+        {"whole", NULL, "all entries of the log, as a register", false},
+        {"inspections", NULL, "a register of inspections: all entries of a period", false},
+        {"from", "TIME", "of the period (default: the log's beginning)", false},
+        {"to", "TIME", "of the period (default: up to the newest head)", false},
+        {"hold-back", NULL, "give what was not asked for as leaf hashes only", false},
+        OPTION_JSON, OPTION_END};
 static const struct fsp_option hand_back_options[] = {
         OPTION_STORE, OPTION_CONF, {"out", "FILE", "where to write it", false}, OPTION_END};
 static const struct fsp_option confirm_options[] = {OPTION_STORE, OPTION_CONF,
@@ -88,7 +93,8 @@ static const struct fsp_command commands[] = {
                 fsp_cmd_rig},
         {"early", "", "rigs flagged for repeated early cuts, with the evidence", table_options,
                 fsp_cmd_early},
-        {"prove", "RIG N", "write the evidence for one entry", prove_options, fsp_cmd_prove},
+        {"prove", "RIG [N | FROM-TO]", "write the evidence for entries, for an auditor",
+                prove_options, fsp_cmd_prove},
         {"hand-back", "RIG", "write all that is held of a rig, for the rig that lost it",
                 hand_back_options, fsp_cmd_hand_back},
         {"confirm", "RIG", "say that a rig's renewal was looked at and is right",

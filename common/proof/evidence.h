@@ -45,21 +45,6 @@ const struct fsp_vkey *fsp_policy_key(const struct fsp_policy *policy, size_t i)
 /* A policy of one log (type 0x01) and one witness (type 0x04) that must cosign. */
 void fsp_policy_write(
         struct fsp_buf *buf, const struct fsp_vkey *log, const struct fsp_vkey *witness);
-/* A policy of several logs and witnesses, of which `need` must cosign; with one witness and need 1
- * it is that of fsp_policy_write(). Names are words of their own, none of them "none" or
- * "witnesses". */
-struct fsp_policy_witness {
-    const char *name;
-    const struct fsp_vkey *vkey;
-};
-struct fsp_policy_plan {
-    const struct fsp_vkey *log;
-    size_t logs;
-    const struct fsp_policy_witness *witness;
-    size_t witnesses;
-    size_t need; /* 1 to witnesses */
-};
-void fsp_policy_write_plan(struct fsp_buf *buf, const struct fsp_policy_plan *plan);
 
 /* What was proved. */
 struct fsp_statement {

@@ -283,40 +283,14 @@ fsp_policy_key(const struct fsp_policy *policy, size_t i)
 }
 
 void
-fsp_policy_write_plan(struct fsp_buf *buf, const struct fsp_policy_plan *plan)
-{
-    for (size_t i = 0; i < plan->logs; i++) {
-        fsp_buf_add_text(buf, "log ");
-        fsp_vkey_write(&plan->log[i], buf);
-        fsp_buf_add_byte(buf, '\n');
-    }
-    for (size_t i = 0; i < plan->witnesses; i++) {
-        fsp_buf_printf(buf, "witness %s ", plan->witness[i].name);
-        fsp_vkey_write(plan->witness[i].vkey, buf);
-        fsp_buf_add_byte(buf, '\n');
-    }
-    if (plan->witnesses == 1) {
-        fsp_buf_printf(buf, "quorum %s\n", plan->witness[0].name);
-        return;
-    }
-    if (plan->need == plan->witnesses)
-        fsp_buf_add_text(buf, "group witnesses all");
-    else
-        fsp_buf_printf(buf, "group witnesses %zu", plan->need);
-    for (size_t i = 0; i < plan->witnesses; i++)
-        fsp_buf_printf(buf, " %s", plan->witness[i].name);
-    fsp_buf_add_text(buf, "\nquorum witnesses\n");
-}
-
-void
 fsp_policy_write(
         struct fsp_buf *buf, const struct fsp_vkey *log, const struct fsp_vkey *witness)
 {
-    const struct fsp_policy_witness office = {.name = "office", .vkey = witness};
-    const struct fsp_policy_plan plan = {
-            .log = log, .logs = 1, .witness = &office, .witnesses = 1, .need = 1};
-
-    fsp_policy_write_plan(buf, &plan);
+    fsp_buf_add_text(buf, "log ");
+    fsp_vkey_write(log, buf);
+    fsp_buf_add_text(buf, "\nwitness office ");
+    fsp_vkey_write(witness, buf);
+    fsp_buf_add_text(buf, "\nquorum office\n");
 }
 
 bool
