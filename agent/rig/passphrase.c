@@ -124,7 +124,7 @@ ask(const char *prompt, char *out, struct fsp_err *err)
     (void)sigemptyset(&block);
     for (size_t i = 0; i < CAUGHT; i++)
         (void)sigaddset(&block, caught[i]);
-    if (sigprocmask(SIG_BLOCK, &block, &mask) != 0)
+    if (pthread_sigmask(SIG_BLOCK, &block, &mask) != 0)
         return fsp_err_sys(err, FSP_EIO, errno, "signals");
     for (size_t i = 0; i < CAUGHT; i++)
         (void)sigaction(caught[i], &quiet, &before[i]);
@@ -135,7 +135,7 @@ ask(const char *prompt, char *out, struct fsp_err *err)
         (void)fputs("\n", stderr);
         (void)raise((int)came);
     }
-    (void)sigprocmask(SIG_SETMASK, &mask, NULL); /* what came meanwhile is sent now */
+    (void)pthread_sigmask(SIG_SETMASK, &mask, NULL); /* what came meanwhile is sent now */
     return rc;
 }
 
