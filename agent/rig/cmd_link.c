@@ -144,6 +144,13 @@ push(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
         else if (rc == FSP_OK)
             rc = looked;
     }
+    if (report.words > 0 && !fsp_args_has(args, "json"))
+        fsp_buf_printf(out,
+                "%" PRIu64 " instruction%s from the office; see: farspool-rig line\n",
+                report.words, fsp_cmd_plural(report.words));
+    if (report.words_ignored > 0)
+        fsp_cmd_warn("%" PRIu64 " instruction%s ignored: %s", report.words_ignored,
+                fsp_cmd_plural(report.words_ignored), report.word_why);
     fsp_push_free(pusher);
     fsp_journal_close(journal);
     return rc;
@@ -305,8 +312,23 @@ struct tally {
     uint64_t taken;
     uint64_t gaps; /* good refusals: the next carry begins earlier */
     uint64_t other;
+    uint64_t words; /* instructions that are entries now */
     bool forked;
 };
+
+/* An instruction stands on its own, whatever was said of the answer before it. */
+static enum fsp_rc
+take_word(struct fsp_journal *journal, const struct fsp_answers_frame *frame,
+        struct tally *tally, struct fsp_err *err)
+{
+    struct fsp_verdict verdict = {.words = 0};
+    enum fsp_rc rc = fsp_receipt_word(journal, frame->bytes, frame->len, &verdict, err);
+
+    tally->words += verdict.words;
+    if (rc == FSP_OK && verdict.words_ignored > 0)
+        fsp_cmd_warn("an instruction is ignored: %s", verdict.word_why);
+    return rc;
+}
 
 static enum fsp_rc
 judge_all(struct fsp_journal *journal, const uint8_t *bytes, size_t len, struct tally *tally,
@@ -327,8 +349,10 @@ judge_all(struct fsp_journal *journal, const uint8_t *bytes, size_t len, struct 
         }
         if (rc != FSP_OK)
             break;
-        if (frame.kind != FSP_FRAME_ANSWER)
+        if (frame.kind == FSP_FRAME_INSTRUCTION) {
+            rc = take_word(journal, &frame, tally, err);
             continue;
+        }
         answer.status = frame.status;
         answer.bytes = frame.bytes;
         answer.len = frame.len;
@@ -372,14 +396,18 @@ receipt(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
         goto out;
     if (fsp_args_has(args, "json"))
         fsp_buf_printf(out,
-                "{\"held\":%" PRIu64 ",\"other\":%" PRIu64 ",\"pending\":%" PRIu64
-                ",\"receipts\":%" PRIu64 "}\n",
-                progress.held, tally.other, progress.size - progress.held + progress.older,
-                tally.taken);
+                "{\"held\":%" PRIu64 ",\"instructions\":%" PRIu64 ",\"other\":%" PRIu64
+                ",\"pending\":%" PRIu64 ",\"receipts\":%" PRIu64 "}\n",
+                progress.held, tally.words, tally.other,
+                progress.size - progress.held + progress.older, tally.taken);
     else
         fsp_buf_printf(out,
                 "%" PRIu64 " receipt%s; office holds %" PRIu64 " of %" PRIu64 " records\n",
                 tally.taken, fsp_cmd_plural(tally.taken), progress.held, progress.size);
+    if (tally.words > 0 && !fsp_args_has(args, "json"))
+        fsp_buf_printf(out,
+                "%" PRIu64 " instruction%s from the office; see: farspool-rig line\n",
+                tally.words, fsp_cmd_plural(tally.words));
     if (tally.forked)
         rc = fsp_err_set(
                 err, FSP_EFORK, "history incomplete: %s", fsp_journal_state_why(journal));

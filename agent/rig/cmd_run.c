@@ -133,6 +133,14 @@ push_round(struct loop *loop, int64_t *until_us, struct fsp_err *err)
         (void)fflush(stdout);
         loop->last[0] = '\0';
     }
+    if (report.words > 0) {
+        (void)printf("%" PRIu64 " instruction%s from the office; see: farspool-rig line\n",
+                report.words, fsp_cmd_plural(report.words));
+        (void)fflush(stdout);
+    }
+    if (report.words_ignored > 0)
+        fsp_cmd_warn("%" PRIu64 " instruction%s ignored: %s", report.words_ignored,
+                fsp_cmd_plural(report.words_ignored), report.word_why);
     if (report.went_back)
         fsp_cmd_warn("office went back: it held less than it had receipted");
     if (rc == FSP_OK)

@@ -37,6 +37,7 @@
 #include "rig/head.h"
 #include "rig/journal_priv.h"
 #include "rig/journal_sql.h"
+#include "rig/word_sql.h"
 #include "store/logtable.h"
 #include "store/statetable.h"
 
@@ -48,6 +49,7 @@ static const struct fsp_migration steps[] = {
         {FSP_RIG_TABLES},
         {FSP_RIG_CHAIN},
         {fsp_statetable_sql},
+        {FSP_RIG_WORD},
 };
 
 const struct fsp_db_schema fsp_journal_schema = {

@@ -423,6 +423,8 @@ append_item(struct batch *batch, const struct item *item, struct fsp_err *err)
                 db, place.log, &batch->range, batch->bytes.data, batch->bytes.len, err);
     if (rc == FSP_OK)
         rc = fsp_journal_keep_ident(db, &place, item->key, item->hash, err);
+    if (rc == FSP_OK)
+        rc = fsp_journal_note_word(batch->journal, item->record, &place, err);
     return rc;
 }
 

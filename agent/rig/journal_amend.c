@@ -134,9 +134,8 @@ find_moved(struct fsp_db *db, const uint8_t leaf[FSP_HASH_LEN], struct fsp_place
     return rc;
 }
 
-/* *found when {log,index,leaf} is an entry of this store that counts. */
-static enum fsp_rc
-find_target(struct fsp_journal *journal, const struct fsp_record *entry,
+enum fsp_rc
+fsp_journal_find_entry(struct fsp_journal *journal, const struct fsp_record *entry,
         struct fsp_place *place, bool *found, struct fsp_err *err)
 {
     const char *log_name = fsp_record_text(entry, "log");
@@ -213,7 +212,7 @@ fsp_journal_note_amendment(struct fsp_journal *journal, const struct fsp_record 
 
     if (kind == NULL || strcmp(kind, "amend") != 0 || entry == NULL)
         return FSP_OK;
-    rc = find_target(journal, entry, &target, &found, err);
+    rc = fsp_journal_find_entry(journal, entry, &target, &found, err);
     /* Not of this store, or not yet: held until its target is known. */
     return rc == FSP_OK && found ? note(journal, record, &target, place, err) : rc;
 }

@@ -76,6 +76,13 @@ struct fsp_place {
 enum fsp_rc fsp_journal_note_amendment(struct fsp_journal *journal,
         const struct fsp_record *record, const struct fsp_place *place,
         struct fsp_err *err) FSP_MUST_CHECK;
+/* *found when {log,index,leaf} is an entry of this store that counts, and where. */
+enum fsp_rc fsp_journal_find_entry(struct fsp_journal *journal, const struct fsp_record *entry,
+        struct fsp_place *place, bool *found, struct fsp_err *err) FSP_MUST_CHECK;
+/* Inside the transaction of the entry at `place` (word.c): when it is an instruction of the office,
+ * or answers one, remember that; new keys count from then on. */
+enum fsp_rc fsp_journal_note_word(struct fsp_journal *journal, const struct fsp_record *record,
+        const struct fsp_place *place, struct fsp_err *err) FSP_MUST_CHECK;
 /* Inside the transaction: the identity row of the entry at `place`. */
 enum fsp_rc fsp_journal_keep_ident(struct fsp_db *db, const struct fsp_place *place,
         const char *key, const uint8_t hash[FSP_IDENT_LEN], struct fsp_err *err) FSP_MUST_CHECK;

@@ -7,6 +7,8 @@
 #include "base/mem.h"
 #include "base/text.h"
 #include "rig/head.h"
+#include "rig/trust.h"
+#include "rig/word.h"
 #include "store/logtable.h"
 #include "wire/bundle.h"
 
@@ -108,6 +110,7 @@ seal(struct fsp_journal *journal, const struct fsp_journal_log *log,
 {
     struct fsp_bundle_head head = {.head = gathered->head, .old_size = packed->old_size};
     struct fsp_journal_progress progress;
+    struct fsp_trust trust;
     enum fsp_rc rc;
 
     memcpy(head.sig, gathered->sig, sizeof(head.sig));
@@ -115,11 +118,15 @@ seal(struct fsp_journal *journal, const struct fsp_journal_log *log,
     packed->enrolment = packed->enrolment || !progress.receipted || packed->old_size == 0;
     if (rc == FSP_OK && packed->enrolment)
         rc = write_enrolment(log, &head, err);
+    if (rc == FSP_OK)
+        rc = fsp_word_newest(journal, head.newest, &head.has_newest, err);
+    if (rc == FSP_OK)
+        rc = fsp_trust_load(journal, &trust, err);
     if (rc != FSP_OK)
         return rc;
     fsp_buf_reset(&packed->bundle);
-    rc = fsp_bundle_seal(&packed->bundle, &head, gathered->entries, gathered->n,
-            fsp_journal_about(journal)->box_pub, err);
+    rc = fsp_bundle_seal(
+            &packed->bundle, &head, gathered->entries, gathered->n, trust.box_pub, err);
     if (rc != FSP_OK)
         return rc;
     packed->log = log->id;

@@ -163,6 +163,10 @@ account(struct fsp_push *push, struct fsp_push_report *report,
         report->tries++;
     }
     report->went_back = report->went_back || verdict->went_back;
+    report->words += verdict->words;
+    report->words_ignored += verdict->words_ignored;
+    if (verdict->words_ignored > 0)
+        (void)snprintf(report->word_why, sizeof(report->word_why), "%s", verdict->word_why);
 }
 
 /* ---- what it costs ----------------------------------------------------------------------- */

@@ -34,10 +34,13 @@ struct fsp_push_report {
     uint64_t tries;   /* posts that got no receipt, in this and earlier rounds */
     uint64_t held;    /* what the office holds now */
     bool went_back;
-    bool hopeless; /* the last answer asks for a person, not for patience */
-    char why[400]; /* why the last try brought no receipt; "" after a receipt */
-    uint64_t used; /* bytes on the link today, so far (linkstate.h) */
-    bool used_up;  /* the day's budget: routine records wait, the urgent go on */
+    bool hopeless;          /* the last answer asks for a person, not for patience */
+    char why[400];          /* why the last try brought no receipt; "" after a receipt */
+    uint64_t used;          /* bytes on the link today, so far (linkstate.h) */
+    bool used_up;           /* the day's budget: routine records wait, the urgent go on */
+    uint64_t words;         /* instructions of the office that are entries now */
+    uint64_t words_ignored; /* did not hold; they changed nothing */
+    char word_why[256];     /* of the last of them */
 };
 
 /* What carries a bundle there and its answer back: as fsp_link_post(), which it is over HTTP. */

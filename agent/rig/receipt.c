@@ -8,6 +8,8 @@
 #include "proof/tree.h"
 #include "rig/head.h"
 #include "rig/journal_sql.h"
+#include "rig/trust.h"
+#include "rig/word.h"
 #include "store/logtable.h"
 #include "wire/answer.h"
 
@@ -200,9 +202,8 @@ add_receipt_row(struct fsp_journal *journal, const struct shown *shown, int64_t 
 
 static enum fsp_rc
 keep_receipt(struct fsp_journal *journal, const struct shown *shown,
-        const struct fsp_verdict *verdict, struct fsp_err *err)
+        const struct fsp_trust *trust, const struct fsp_verdict *verdict, struct fsp_err *err)
 {
-    const struct fsp_journal_about *about = fsp_journal_about(journal);
     const struct fsp_journal_log *log = &shown->log;
     const struct fsp_env *env = fsp_journal_env(journal);
     struct fsp_journal_progress progress;
@@ -214,7 +215,8 @@ keep_receipt(struct fsp_journal *journal, const struct shown *shown,
     fsp_buf_add(&note, shown->note.text, shown->note.text_len);
     fsp_buf_add_byte(&note, '\n');
     copy_line(&shown->note, &log->vkey, &note);
-    copy_line(&shown->note, &about->cosigner, &note);
+    for (size_t i = 0; i < trust->n_cosigners; i++)
+        copy_line(&shown->note, &trust->cosigners[i], &note);
     rc = fsp_buf_check(&note, "a receipt", err);
     if (rc == FSP_OK)
         rc = fsp_journal_progress_of(journal, log, &progress, err);
@@ -243,15 +245,18 @@ static enum fsp_rc
 judge_receipt(struct fsp_journal *journal, const struct fsp_answer *answer,
         struct fsp_verdict *verdict, struct fsp_err *err)
 {
-    const struct fsp_journal_about *about = fsp_journal_about(journal);
+    const struct fsp_vkey *cosigner = NULL;
     struct shown shown = {.relation = AGREES};
     struct fsp_err why = {.rc = FSP_OK};
+    struct fsp_trust trust;
     uint64_t time_s = 0;
-    enum fsp_rc rc;
+    enum fsp_rc rc = fsp_trust_load(journal, &trust, err);
 
+    if (rc != FSP_OK)
+        return rc;
     rc = read_own_head(journal, answer->bytes, answer->len, &shown, &why);
     if (rc == FSP_OK)
-        rc = fsp_note_verify(&shown.note, &about->cosigner, &time_s, &why);
+        rc = fsp_trust_cosigned(&trust, &shown.note, &cosigner, &time_s, &why);
     if (rc == FSP_OK && time_s > (uint64_t)INT32_MAX * 100)
         rc = fsp_err_set(&why, FSP_EVERIFY, "its time is absurd");
     if (rc != FSP_OK) {
@@ -266,9 +271,61 @@ judge_receipt(struct fsp_journal *journal, const struct fsp_answer *answer,
     verdict->time_s = (int64_t)time_s;
     verdict->held = shown.head.size;
     set(verdict, FSP_VERDICT_TAKEN, "");
-    rc = keep_receipt(journal, &shown, verdict, err);
+    rc = keep_receipt(journal, &shown, &trust, verdict, err);
     if (rc == FSP_OK && answer->bundle != NULL && shown.head.size < answer->sent_size)
         set(verdict, FSP_VERDICT_DELAY, "an older receipt came for a newer bundle");
+    return rc;
+}
+
+/* ---- instructions behind it --------------------------------------------------------------- */
+
+enum fsp_rc
+fsp_receipt_word(struct fsp_journal *journal, const void *note, size_t len,
+        struct fsp_verdict *verdict, struct fsp_err *err)
+{
+    struct fsp_word word;
+    enum fsp_rc rc = fsp_word_take(journal, note, len, &word, err);
+
+    if (rc != FSP_OK)
+        return rc;
+    verdict->words += word.outcome == FSP_WORD_TAKEN ? 1 : 0;
+    if (word.outcome == FSP_WORD_IGNORED) {
+        verdict->words_ignored++;
+        (void)snprintf(verdict->word_why, sizeof(verdict->word_why), "%s", word.why);
+    }
+    return FSP_OK;
+}
+
+/* A file of one answer, as the office sends it when instructions wait. What is out of form behind
+ * the receipt is passed over. */
+static enum fsp_rc
+judge_frames(struct fsp_journal *journal, const struct fsp_answer *answer,
+        struct fsp_verdict *verdict, struct fsp_err *err)
+{
+    struct fsp_answer receipt = *answer;
+    struct fsp_err why = {.rc = FSP_OK};
+    struct fsp_answers_cursor cursor;
+    struct fsp_answers_frame frame;
+    enum fsp_rc rc = fsp_answers_open(&cursor, answer->bytes, answer->len, &why);
+
+    if (rc == FSP_OK)
+        rc = fsp_answers_next(&cursor, &frame, &why);
+    if (rc == FSP_OK && (frame.kind != FSP_FRAME_ANSWER || frame.status != FSP_ANSWER_TAKEN))
+        rc = fsp_err_set(&why, FSP_EFORMAT, "it does not begin with a receipt");
+    if (rc != FSP_OK) {
+        doubt(verdict, &why);
+        return FSP_OK;
+    }
+    receipt.bytes = frame.bytes;
+    receipt.len = frame.len;
+    rc = judge_receipt(journal, &receipt, verdict, err);
+    while (rc == FSP_OK && fsp_answers_next(&cursor, &frame, &why) == FSP_OK)
+        if (frame.kind == FSP_FRAME_INSTRUCTION)
+            rc = fsp_receipt_word(journal, frame.bytes, frame.len, verdict, err);
+    if (rc == FSP_OK && why.rc == FSP_EFORMAT) {
+        verdict->words_ignored++;
+        (void)snprintf(verdict->word_why, sizeof(verdict->word_why), "%.250s", why.text);
+    }
     return rc;
 }
 
@@ -390,18 +447,33 @@ judge_held(struct fsp_journal *journal, const struct fsp_answer *answer,
     return FSP_OK;
 }
 
+/* By one of the instructions keys that count, the newest first. */
+static enum fsp_rc
+read_refusal(const struct fsp_trust *trust, const struct fsp_answer *answer,
+        struct fsp_refusal *refusal, struct fsp_err *why)
+{
+    enum fsp_rc rc = FSP_EVERIFY;
+
+    for (size_t i = trust->n_instructions; rc != FSP_OK && i-- > 0;)
+        rc = fsp_refusal_read(
+                refusal, answer->bytes, answer->len, &trust->instructions[i], why);
+    return rc;
+}
+
 static enum fsp_rc
 judge_refusal(struct fsp_journal *journal, const struct fsp_answer *answer,
         struct fsp_verdict *verdict, struct fsp_err *err)
 {
-    const struct fsp_journal_about *about = fsp_journal_about(journal);
     struct fsp_journal_log log;
     struct fsp_refusal refusal;
+    struct fsp_trust trust;
     struct fsp_err why = {.rc = FSP_OK};
     bool fresh = false;
-    enum fsp_rc rc;
+    enum fsp_rc rc = fsp_trust_load(journal, &trust, err);
 
-    rc = fsp_refusal_read(&refusal, answer->bytes, answer->len, &about->instructions, &why);
+    if (rc != FSP_OK)
+        return rc;
+    rc = read_refusal(&trust, answer, &refusal, &why);
     if (rc == FSP_OK && refusal.status != answer->status)
         rc = fsp_err_set(&why, FSP_EVERIFY, "it is signed for another status");
     if (rc == FSP_OK)
@@ -462,6 +534,8 @@ fsp_receipt_judge(struct fsp_journal *journal, const struct fsp_answer *answer,
 {
     memset(verdict, 0, sizeof(*verdict));
     verdict->kind = FSP_VERDICT_DELAY;
+    if (answer->status == FSP_ANSWER_TAKEN && fsp_answers_are(answer->bytes, answer->len))
+        return judge_frames(journal, answer, verdict, err);
     if (answer->status == FSP_ANSWER_TAKEN)
         return judge_receipt(journal, answer, verdict, err);
     if (answer->status == FSP_ANSWER_GAP || answer->status == FSP_ANSWER_FORK)

@@ -40,9 +40,17 @@ struct fsp_verdict {
     int64_t time_s; /* TAKEN: the cosignature's */
     bool went_back; /* GAP: below the last receipt */
     char why[320];  /* one line for a person; "" when TAKEN */
+    /* Instructions behind a receipt; whatever they are, the verdict is the receipt's alone. */
+    size_t words;         /* new entries of the log now */
+    size_t words_ignored; /* did not hold */
+    char word_why[256];   /* of the last ignored one */
 };
 
 enum fsp_rc fsp_receipt_judge(struct fsp_journal *journal, const struct fsp_answer *answer,
+        struct fsp_verdict *verdict, struct fsp_err *err) FSP_MUST_CHECK;
+
+/* The same for an instruction that stands behind an answer in a file: counted in *verdict. */
+enum fsp_rc fsp_receipt_word(struct fsp_journal *journal, const void *note, size_t len,
         struct fsp_verdict *verdict, struct fsp_err *err) FSP_MUST_CHECK;
 
 /* A bundle was handed to a courier: its answer will be fresh until a receipt covers it. */

@@ -33,6 +33,7 @@
 #include "rig/head.h"
 #include "rig/journal_sql.h"
 #include "rig/renew_priv.h"
+#include "rig/trust.h"
 #include "store/logtable.h"
 
 #define CLOSE_BYTES   ((size_t)64 * 1024) /* of entries under one head: a bundle holds them */
@@ -559,6 +560,8 @@ run_transaction(
     fsp_renew_sort(renewing);
     if (rc == FSP_OK)
         rc = begin_log(renewing, &renewal, err);
+    if (rc == FSP_OK && renewing->options->invitation != NULL)
+        rc = fsp_trust_invited(renewing->journal, renewing->options->invitation, err);
     memcpy(report->from, renewing->from.origin, sizeof(report->from));
     report->from_size = renewing->from.size;
     return rc;

@@ -158,6 +158,8 @@ fsp_renew_forms(struct fsp_journal *journal, const struct fsp_place *place,
             rc = FSP_OK;
         }
     }
+    if (rc == FSP_OK && record != NULL)
+        rc = fsp_journal_note_word(journal, record, place, err);
     fsp_record_free(record);
     return rc;
 }
