@@ -37,6 +37,7 @@
 #define SIM_FILES       12
 #define SIM_PARCEL      24 /* bundles of one courier's file */
 #define SIM_TRIES       60 /* an hour in vain; the first ten come quickly, later ones every 7.5 min */
+#define SIM_POSTS       500 /* of one round */
 #define SIM_FLEET       "lantern-basin"
 
 /* ---- randomness and time ------------------------------------------------------------------- */
@@ -156,6 +157,7 @@ struct sim_rig {
     struct sim_item answers[SIM_ANSWERS];
     struct sim_snapshot snapshot;
     int64_t hour_us; /* the hour that tries are counted in */
+    unsigned posts;  /* of this round */
     unsigned tries;  /* in it, without a receipt in between */
     /* What the answer under way must lead to. */
     bool must_stop;

@@ -148,6 +148,8 @@ sim_post(void *ctx, const void *bytes, size_t len, struct fsp_link_reply *reply,
     int64_t up_us = (int64_t)len * SIM_S / w.bytes_per_s + w.rtt_us / 2;
 
     sim->posts++;
+    if (++rig->posts > SIM_POSTS)
+        sim_fail(sim, "rig%zu: a round without end", rig->which);
     fsp_buf_reset(&reply->body);
     reply->status = 0;
     reply->after_us = 0;

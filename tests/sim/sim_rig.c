@@ -338,6 +338,7 @@ sim_rig_round(struct sim_rig *rig)
     if (rig->push == NULL)
         sim_must(sim, fsp_push_new(rig->journal, &options, &rig->push, &err), &err, "push");
     rig->busy = true;
+    rig->posts = 0;
     rc = fsp_push_round(rig->push, &report, &next, &err);
     rig->busy = false;
     n = rig->n;
