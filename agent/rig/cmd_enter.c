@@ -58,12 +58,12 @@ warn_doubtful(const struct fsp_journal_added *added)
 
 /* A text of lines under what stands above them. */
 static void
-text_lines(const char *lines, struct fsp_buf *out)
+text_lines(const char *before, const char *lines, struct fsp_buf *out)
 {
     while (*lines != '\0') {
         size_t len = strcspn(lines, "\n");
 
-        fsp_buf_add_text(out, "    ");
+        fsp_buf_add_text(out, before);
         fsp_text_show(out, lines, len);
         fsp_buf_add_byte(out, '\n');
         lines += len + (lines[len] == '\n' ? 1 : 0);
@@ -100,21 +100,24 @@ json_figure(const struct fsp_record *record, const char *field, struct fsp_buf *
     fsp_buf_add_text(out, text == NULL ? "null" : text);
 }
 
-/* What an entry of work shows. */
+/* What an entry of work shows, and what the account notes about any entry. */
 static void
-report_shown(const struct fsp_record *record, const struct fsp_buf *shown, bool json,
+report_shown(const struct fsp_record *record, const struct fsp_shown *shown, bool json,
         struct fsp_buf *out)
 {
-    if (shown->len == 0)
-        return;
     if (!json) {
-        text_lines(fsp_buf_peek(shown), out);
+        text_lines("    ", fsp_buf_peek(&shown->text), out);
+        text_lines("    note: ", fsp_buf_peek(&shown->notes), out);
         return;
     }
+    fsp_buf_add_text(out, ",\"notes\":");
+    json_lines(fsp_buf_peek(&shown->notes), out);
+    if (shown->text.len == 0)
+        return;
     fsp_buf_add_text(out, ",\"factor\":");
     json_figure(record, "factor", out);
     fsp_buf_add_text(out, ",\"shown\":");
-    json_lines(fsp_buf_peek(shown), out);
+    json_lines(fsp_buf_peek(&shown->text), out);
     if (fsp_record_has(record, "rules") &&
             !fsp_op_needs(fsp_op_find(fsp_record_text(record, "op")), "ton-miles")) {
         fsp_buf_add_text(out, ",\"ton_miles\":");
@@ -124,7 +127,7 @@ report_shown(const struct fsp_record *record, const struct fsp_buf *shown, bool 
 
 static void
 report_entry(const struct fsp_journal_added *added, const struct fsp_record *record,
-        const struct fsp_buf *shown, bool json, struct fsp_buf *out)
+        const struct fsp_shown *shown, bool json, struct fsp_buf *out)
 {
     if (json) {
         fsp_buf_printf(out, "{\"added\":%s,\"clock_doubtful\":%s,\"entry\":%" PRIu64,
@@ -187,6 +190,7 @@ enter(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
     if (kind == NULL)
         return FSP_EINVAL;
     fsp_buf_init(&shown.text, SHOWN_MAX);
+    fsp_buf_init(&shown.notes, SHOWN_MAX);
     rc = fsp_cmd_typed(args, 1, &typed, err);
     if (rc == FSP_OK)
         rc = fsp_cmd_open(args, FSP_JOURNAL_WRITE, &journal, err);
@@ -204,7 +208,7 @@ enter(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
                 fsp_args_has(args, "also"), &added, err);
     }
     if (rc == FSP_OK) {
-        report_entry(&added, record, &shown.text, fsp_args_has(args, "json"), out);
+        report_entry(&added, record, &shown, fsp_args_has(args, "json"), out);
         warn_reel(record);
         fsp_signing_tell(journal, added.first, record);
     }
@@ -212,6 +216,7 @@ enter(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
     fsp_signing_free(signing);
     keep_state(journal, &shown);
     fsp_buf_fini(&shown.text);
+    fsp_buf_fini(&shown.notes);
     fsp_journal_close(journal);
     fsp_cmd_typed_free(&typed);
     return rc;
@@ -276,6 +281,7 @@ take(struct fsp_args *args, struct fsp_journal *journal)
     int status = 0;
 
     fsp_buf_init(&shown.text, SHOWN_MAX);
+    fsp_buf_init(&shown.notes, SHOWN_MAX);
     fsp_journal_on_new(journal, fsp_shown_fill, &shown);
     fsp_buf_init(&out, FSP_OUT_MAX);
     if (json)
@@ -304,6 +310,7 @@ take(struct fsp_args *args, struct fsp_journal *journal)
     }
     keep_state(journal, &shown);
     fsp_buf_fini(&shown.text);
+    fsp_buf_fini(&shown.notes);
     if (json)
         fsp_buf_add_text(&out, "]\n");
     return fsp_cmd_out(&out, status);

@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/mem.h"
+#include "base/clock.h"
 #include "fold/fold_db.h"
 #include "line/ledger.h"
 #include "line/shown.h"
@@ -158,6 +158,25 @@ look(void *ctx, const struct fsp_ledger_work *work)
         return;
 }
 
+/* The account's notes about the last of the records: "TIME entry 12[ of log 1]: WORDS". */
+static void
+take_notes(const struct trial *trial, const struct fsp_ledger *ledger)
+{
+    char about[80], log[40] = "";
+    const char *note;
+
+    if (trial->ordinal > 0)
+        (void)snprintf(log, sizeof(log), " of log %u", (unsigned)trial->ordinal);
+    (void)snprintf(about, sizeof(about),
+            " entry %llu%s: ", (unsigned long long)(trial->size + trial->n - 1), log);
+    for (size_t i = 0; (note = fsp_ledger_note(ledger, i)) != NULL; i++) {
+        const char *words = strstr(note, about);
+
+        if (words == note + FSP_TIME_TEXT_LEN)
+            fsp_buf_printf(&trial->shown->notes, "%s\n", words + strlen(about));
+    }
+}
+
 static bool
 any_work(struct fsp_record *const *records, size_t n)
 {
@@ -179,7 +198,7 @@ fsp_shown_fill(
     struct fsp_fold_log *logs = NULL;
     struct fsp_fold *fold = NULL;
 
-    if (!any_work(records, n))
+    if (trial.shown == NULL && !any_work(records, n))
         return;
     if (fsp_account_about(journal, 0, &about, &logs, NULL) != FSP_OK)
         goto out;
@@ -198,8 +217,10 @@ fsp_shown_fill(
     about.worth = SIZE_MAX; /* nothing of this is kept */
     about.on_work = look;
     about.on_work_ctx = &trial;
-    if (fsp_fold_new(&trial.store, &about, &fold, NULL) == FSP_OK && trial.shown != NULL)
+    if (fsp_fold_new(&trial.store, &about, &fold, NULL) == FSP_OK && trial.shown != NULL) {
         trial.shown->read = fsp_fold_read(fold);
+        take_notes(&trial, fsp_fold_ledger(fold));
+    }
 out:
     fsp_fold_free(fold);
     free(logs);

@@ -18,13 +18,14 @@
 /* What came of it besides. */
 struct fsp_shown {
     struct fsp_buf text; /* the formula of the last work, or why there is none, one line each */
-    size_t read;         /* entries that had to be read for it */
+    struct fsp_buf notes; /* what the account notes about the last of the records */
+    size_t read;          /* entries that had to be read for it */
 };
 
 /* So many entries read call for a stored state. House figure. */
 #define FSP_SHOWN_MANY ((size_t)1000)
 
-/* For fsp_journal_on_new(), inside its transaction. ctx: a struct fsp_shown whose text is a buffer
+/* For fsp_journal_on_new(), inside its transaction. ctx: a struct fsp_shown whose buffers are
  * begun; NULL: nobody asks. */
 void fsp_shown_fill(
         struct fsp_journal *journal, void *ctx, struct fsp_record *const *records, size_t n);

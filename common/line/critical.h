@@ -102,8 +102,11 @@ struct fsp_line_place {
     int lines;
 };
 
-/* The slip-and-cut that comes next. */
+/* The slip-and-cut that comes next, and where the line lay until now: borrowed for the call, the
+ * oldest place first, the last one where it lies. */
 struct fsp_next {
+    const struct fsp_line_place *places;
+    size_t n_places;
     double laps;      /* the table's */
     int slips;        /* by the programme, between two cuts */
     int slips_made;   /* since the last cut */
@@ -125,13 +128,11 @@ void fsp_critical_try(
 enum fsp_rc fsp_critical_rank(const struct fsp_geometry *geometry, double laps, int slips,
         struct fsp_candidate out[static FSP_CRITICAL_CANDIDATES], size_t *n,
         struct fsp_err *err) FSP_MUST_CHECK;
-/* The same lengths for the next slip-and-cut of a line whose places are known, the oldest first,
- * the last one where it lies now (geometry->lines is what it was hung with; the places say what it
- * is). Each slip still to be made is tested against every place before it, the cut against every
+/* The same lengths for the next slip-and-cut of a line whose places are known; they say the number
+ * of lines too. Each slip still to be made is tested against every place before it, the cut against every
  * place after a cut. Equal ones are told apart by what the same length repeated would leave.
  * Lengths shorter than what has been slipped already are left out; *n may be 0. */
-enum fsp_rc fsp_critical_next(const struct fsp_geometry *geometry,
-        const struct fsp_line_place *places, size_t n_places, const struct fsp_next *next,
+enum fsp_rc fsp_critical_next(const struct fsp_geometry *geometry, const struct fsp_next *next,
         struct fsp_candidate out[static FSP_CRITICAL_CANDIDATES], size_t *n,
         struct fsp_err *err) FSP_MUST_CHECK;
 

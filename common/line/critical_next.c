@@ -17,8 +17,6 @@ struct spots {
 
 struct trial {
     const struct fsp_geometry *geometry; /* with the lines of now */
-    const struct fsp_line_place *places;
-    size_t n_places;
     const struct fsp_next *next;
     struct spots spots[FSP_HOIST_LINES_MAX / 2 + 1];
 };
@@ -81,15 +79,16 @@ same_reeving(const struct fsp_line_place *a, const struct fsp_line_place *b)
 static void
 try_slip(struct trial *trial, double anchor_m, int made, struct fsp_candidate *out)
 {
-    const struct fsp_line_place *places = trial->places, *last = &places[trial->n_places - 1];
+    const struct fsp_line_place *places = trial->next->places,
+                                *last = &places[trial->next->n_places - 1];
     const struct spots *now = spots_of(trial, last->lines);
     int ago = made, before;
     size_t i;
 
     for (before = 1; before < made; before++)
         meet(now, now, before * out->slip_m, before, out);
-    for (i = trial->n_places; i-- > 0;) {
-        if (i + 1 < trial->n_places) {
+    for (i = trial->next->n_places; i-- > 0;) {
+        if (i + 1 < trial->next->n_places) {
             if (same_reeving(&places[i], &places[i + 1]))
                 continue;
             ago++;
@@ -102,13 +101,14 @@ try_slip(struct trial *trial, double anchor_m, int made, struct fsp_candidate *o
 static void
 try_cut(const struct trial *trial, struct fsp_candidate *out)
 {
-    const struct fsp_line_place *places = trial->places, *last = &places[trial->n_places - 1];
+    const struct fsp_line_place *places = trial->next->places,
+                                *last = &places[trial->next->n_places - 1];
     double clamp = last->clamp_m + out->cut_m;
     int ago = out->moves;
     size_t i;
 
-    for (i = trial->n_places; i-- > 0;) {
-        bool newest = i + 1 == trial->n_places;
+    for (i = trial->next->n_places; i-- > 0;) {
+        bool newest = i + 1 == trial->next->n_places;
 
         if (!newest && !same_reeving(&places[i], &places[i + 1]))
             ago++;
@@ -138,7 +138,7 @@ static void
 try_next(struct trial *trial, double laps, struct fsp_candidate *out)
 {
     const struct fsp_next *next = trial->next;
-    const struct fsp_line_place *last = &trial->places[trial->n_places - 1];
+    const struct fsp_line_place *last = &trial->next->places[trial->next->n_places - 1];
     double rest;
     int slip;
 
@@ -176,20 +176,19 @@ check_places(const struct fsp_line_place *places, size_t n, struct fsp_err *err)
 }
 
 enum fsp_rc
-fsp_critical_next(const struct fsp_geometry *geometry, const struct fsp_line_place *places,
-        size_t n_places, const struct fsp_next *next,
+fsp_critical_next(const struct fsp_geometry *geometry, const struct fsp_next *next,
         struct fsp_candidate out[static FSP_CRITICAL_CANDIDATES], size_t *n,
         struct fsp_err *err)
 {
     struct fsp_geometry now = *geometry;
-    struct trial trial = {&now, places, n_places, next, {{.known = false}}};
+    struct trial trial = {&now, next, {{.known = false}}};
     int quarters[FSP_CRITICAL_CANDIDATES], count, i;
     struct fsp_candidate one;
-    enum fsp_rc rc = check_places(places, n_places, err);
+    enum fsp_rc rc = check_places(next->places, next->n_places, err);
 
     *n = 0;
     if (rc == FSP_OK) {
-        now.lines = places[n_places - 1].lines;
+        now.lines = next->places[next->n_places - 1].lines;
         rc = fsp_critical_check_laps(&now, next->laps, next->slips, err);
     }
     if (rc != FSP_OK)

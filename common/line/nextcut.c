@@ -95,10 +95,9 @@ fsp_ledger_next_cut(
     if (out->n_needs > 0 || !find_table(fold, out))
         return;
     fsp_critical_geometry(&known, &geometry, assumed);
-    next = (struct fsp_next){
-            out->table_laps, view->slips, view->slips_made, view->slipped_since_cut_m};
-    if (fsp_critical_next(&geometry, fold->places.at, fold->places.n, &next, out->list, &out->n,
-                &err) != FSP_OK)
+    next = (struct fsp_next){fold->places.at, fold->places.n, out->table_laps, view->slips,
+            view->slips_made, view->slipped_since_cut_m};
+    if (fsp_critical_next(&geometry, &next, out->list, &out->n, &err) != FSP_OK)
         refuse(out, err.text);
     else if (out->n == 0)
         refuse(out, "more has been slipped since the cut than any length near the table's");

@@ -101,6 +101,13 @@ check_required(const struct fsp_kind *kind, const json_t *json, struct fsp_err *
     return FSP_OK;
 }
 
+/* Casing by sections says its weights there. */
+static bool
+in_sections(const json_t *json, const char *name)
+{
+    return strcmp(name, "casing") == 0 && json_object_get(json, "sections") != NULL;
+}
+
 /* The operation's own fields: those it needs are there, those it does not take are not. */
 static enum fsp_rc
 check_op_fields(
@@ -115,9 +122,10 @@ check_op_fields(
         assert(n < sizeof(name)); /* our own table */
         memcpy(name, p, n);
         name[n] = '\0';
-        if (json_object_get(json, name) == NULL)
-            return fsp_err_set(
-                    err, FSP_EFORMAT, "field %s: required by op %s, not given", name, op->name);
+        if (json_object_get(json, name) == NULL && !in_sections(json, name))
+            return fsp_err_set(err, FSP_EFORMAT, "field %s: required by op %s, not given%s",
+                    name, op->name,
+                    strcmp(name, "casing") == 0 ? "; sections will do as well" : "");
         p += n;
         p += strspn(p, " ");
     }

@@ -282,6 +282,7 @@ fsp_kind_markdown(struct fsp_buf *buf)
         fsp_buf_printf(buf, "| `%s` | %s | %s | %s |\n", fsp_table_ops[i].name,
                 fsp_table_ops[i].says, fsp_table_ops[i].required, fsp_table_ops[i].optional);
     fsp_buf_add_text(buf,
+            "\nWith sections, casing may be left out.\n"
             "\nEvery operation may also carry pipe, stand, bha-weight, bha-length, mud, "
             "hookload, pull, service and when.\n");
 }

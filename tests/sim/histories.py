@@ -128,8 +128,7 @@ class History:
             "run-in": (dict(op="run-in", **{"from": here}, to=bottom), hole),
             "half-trip": (dict(op="half-trip", depth=bottom), hole if self.bit == 0 else 0),
             "casing": (self.casing(), 0),
-            "liner": (dict(op="liner", depth=bottom, casing=self.linear(43),
-                           joint=self.length(12), liner_length=self.length(400)), None),
+            "liner": (self.liner(), None),
             "pull-out": (dict(op="pull-out", **{"from": bottom}, to="0m"), 0),
             "out": (dict(op="pull-out", **{"from": here}, to="0ft"), 0),
             "shoe": (dict(op="pull-out", **{"from": bottom}, to=self.length(900)), 900),
@@ -158,6 +157,17 @@ class History:
             fields["sections"] = [
                 {"casing": self.linear(80), "length": self.length(600)},
                 {"casing": self.linear(65), "length": self.length(self.hole - 600)}]
+            if self.rng.random() < 0.5:
+                del fields["casing"]
+        return fields
+
+    def liner(self):
+        fields = dict(op="liner", depth=self.length(self.hole), casing=self.linear(43),
+                      joint=self.length(12), liner_length=self.length(400))
+        if self.rng.random() < 0.4:
+            del fields["casing"]
+            fields["sections"] = [{"casing": self.linear(46), "length": self.length(150)},
+                                  {"casing": self.linear(39), "length": self.length(250)}]
         return fields
 
     def other_work(self):

@@ -95,6 +95,15 @@ tell(struct story *story, int moves)
     }
 }
 
+/* What comes next, seen from where the line lies. */
+static const struct fsp_next *
+lying(struct story *story)
+{
+    story->next.places = story->places;
+    story->next.n_places = story->n;
+    return &story->next;
+}
+
 static bool
 moved(const struct story *story, size_t i)
 {
@@ -184,8 +193,7 @@ the_next_cut_of_a_line_slipped_and_strung_numerically_meets_what_was_said(void *
         tell(&story, run % 30);
         story.next.laps = floor(reeved_between(40, 60)) / 4;
         /* A drum that would hold more layers than any does is refused, not reckoned. */
-        if (fsp_critical_next(&first, story.places, story.n, &story.next, list, &n, &err) !=
-                FSP_OK) {
+        if (fsp_critical_next(&first, lying(&story), list, &n, &err) != FSP_OK) {
             assert_non_null(strstr(err.text, "layers of"));
             continue;
         }
@@ -211,8 +219,7 @@ what_was_slipped_already_is_taken_off_the_length(void **state)
     story.next.laps = 11.5;
     slip(&story, FT(31.5));
     slip(&story, FT(31.5));
-    assert_ok(fsp_critical_next(&story.g, story.places, story.n, &story.next, list, &n, &err),
-            &err);
+    assert_ok(fsp_critical_next(&story.g, lying(&story), list, &n, &err), &err);
     assert_int_equal(n, 13);
     for (i = 0; i < n; i++) {
         assert_int_equal(list[i].moves, 1);
@@ -220,16 +227,14 @@ what_was_slipped_already_is_taken_off_the_length(void **state)
     }
     /* All slipped and more: the shorter candidates are gone, those left need little or no slip. */
     slip(&story, FT(31.5));
-    assert_ok(fsp_critical_next(&story.g, story.places, story.n, &story.next, list, &n, &err),
-            &err);
+    assert_ok(fsp_critical_next(&story.g, lying(&story), list, &n, &err), &err);
     assert_int_equal(n, 7); /* 11.5 (94.46 of 94.5 ft) to 13.5 */
     for (i = 0; i < n; i++) {
         assert_true(list[i].laps >= 11.5);
         assert_int_equal(list[i].moves, list[i].laps > 11.5 ? 1 : 0);
     }
     slip(&story, FT(31.5));
-    assert_ok(fsp_critical_next(&story.g, story.places, story.n, &story.next, list, &n, &err),
-            &err);
+    assert_ok(fsp_critical_next(&story.g, lying(&story), list, &n, &err), &err);
     assert_int_equal(n, 0);
 }
 
@@ -245,9 +250,8 @@ the_record_decides_not_the_programme(void **state)
 
     (void)state;
     hang(&story, reeved_heron());
-    story.next = (struct fsp_next){11.5, 1, 0, 0};
-    assert_ok(fsp_critical_next(&story.g, story.places, story.n, &story.next, fresh, &n, &err),
-            &err);
+    story.next = (struct fsp_next){.laps = 11.5, .slips = 1};
+    assert_ok(fsp_critical_next(&story.g, lying(&story), fresh, &n, &err), &err);
     for (i = 0; i < n && fresh[i].sheaves > 0; i++)
         ;
     assert_true(i < n); /* some length meets nothing on a new line */
@@ -257,8 +261,7 @@ the_record_decides_not_the_programme(void **state)
     cut(&story, FT(1));
     slip(&story, story.g.lines * (story.g.pick_m[1] - story.g.pick_m[0]) - meets - FT(1));
     cut(&story, story.next.slipped_m);
-    assert_ok(fsp_critical_next(&story.g, story.places, story.n, &story.next, worn, &n, &err),
-            &err);
+    assert_ok(fsp_critical_next(&story.g, lying(&story), worn, &n, &err), &err);
     for (i = 0; i < n; i++) {
         if (fabs(worn[i].cut_m - meets) < 1e-6)
             assert_true(worn[i].sheaves > 0);
@@ -275,9 +278,8 @@ candidates_without_a_difference_are_told_apart_by_their_repetition(void **state)
 
     (void)state;
     hang(&story, reeved_heron());
-    story.next = (struct fsp_next){11.5, 3, 0, 0};
-    assert_ok(fsp_critical_next(&story.g, story.places, story.n, &story.next, list, &n, &err),
-            &err);
+    story.next = (struct fsp_next){.laps = 11.5, .slips = 3};
+    assert_ok(fsp_critical_next(&story.g, lying(&story), list, &n, &err), &err);
     for (i = 1; i < n; i++) {
         if (memcmp(list[i].by_move, list[i - 1].by_move, sizeof(list[i].by_move)) == 0) {
             assert_true(list[i].again_after > 0);
@@ -293,21 +295,23 @@ bad_places_are_refused(void **state)
     static struct fsp_candidate list[FSP_CRITICAL_CANDIDATES];
     struct fsp_geometry g = reeved_heron();
     struct fsp_line_place place = {0, 0, 9};
-    struct fsp_next next = {11.5, 3, 0, 0};
+    struct fsp_next next = {&place, 1, 11.5, 3, 0, 0};
     struct fsp_err err = {0};
     size_t n = 1;
 
     (void)state;
-    assert_int_equal(fsp_critical_next(&g, &place, 1, &next, list, &n, &err), FSP_EINVAL);
+    assert_int_equal(fsp_critical_next(&g, &next, list, &n, &err), FSP_EINVAL);
     assert_non_null(strstr(err.text, "lines: found 9; allowed: an even number"));
     assert_int_equal(n, 0);
-    assert_int_equal(fsp_critical_next(&g, &place, 0, &next, list, &n, &err), FSP_EINVAL);
+    next.n_places = 0;
+    assert_int_equal(fsp_critical_next(&g, &next, list, &n, &err), FSP_EINVAL);
+    next.n_places = 1;
     place.lines = 10;
     next.laps = (double)NAN;
-    assert_int_equal(fsp_critical_next(&g, &place, 1, &next, list, &n, &err), FSP_EINVAL);
+    assert_int_equal(fsp_critical_next(&g, &next, list, &n, &err), FSP_EINVAL);
     next.laps = 11.5;
     next.slips = 0;
-    assert_int_equal(fsp_critical_next(&g, &place, 1, &next, list, &n, &err), FSP_EINVAL);
+    assert_int_equal(fsp_critical_next(&g, &next, list, &n, &err), FSP_EINVAL);
     assert_non_null(strstr(err.text, "laps: found 11.5 in 0 slips"));
 }
 

@@ -69,6 +69,29 @@ nor_taken_with_a_sheet_nor_made_by_an_amendment(void **state)
     assert_int_equal(fixture_size(fixture), 1);
 }
 
+#define ROPE(rope, strung, rest)                                                               \
+    "{\"kind\":\"reel\",\"at\":\"2026-02-03T10:00:00Z\",\"by\":\"clerk\",\"reel\":\"LB-1\","   \
+    "\"rope\":\"" rope "\",\"grade\":\"EIPS\",\"received\":\"5000ft\",\"strung\":\"" strung    \
+    "\",\"lines\":10" rest "}"
+
+static void
+an_unknown_rope_needs_its_certificate_and_no_more_is_strung_than_received(void **state)
+{
+    struct fixture *fixture = *state;
+    struct fsp_err err = {.rc = FSP_OK};
+
+    assert_int_equal(enter(fixture, ROPE("1.4in", "1850ft", ""), &err), FSP_EINVAL);
+    assert_ptr_equal(
+            strstr(err.text, "field rope: found '1.4in': rope: no table size"), err.text);
+    assert_non_null(
+            strstr(err.text, "or the certificate's minimum breaking force as strength"));
+    assert_int_equal(enter(fixture, ROPE("1-3/8in", "5001ft", ""), &err), FSP_EINVAL);
+    assert_string_equal(err.text,
+            "field strung: found '5001ft'; allowed: at most what was received ('5000ft')");
+    assert_int_equal(fixture_size(fixture), 0);
+    assert_ok(enter(fixture, ROPE("1.4in", "5000ft", ",\"strength\":\"199klb\""), &err), &err);
+}
+
 static void
 three_per_cent_above_is_told(void **state)
 {
@@ -95,6 +118,9 @@ main(void)
                     a_certificate_ten_per_cent_above_the_table_is_not_entered, fixture_setup,
                     fixture_teardown),
             cmocka_unit_test_setup_teardown(nor_taken_with_a_sheet_nor_made_by_an_amendment,
+                    fixture_setup, fixture_teardown),
+            cmocka_unit_test_setup_teardown(
+                    an_unknown_rope_needs_its_certificate_and_no_more_is_strung_than_received,
                     fixture_setup, fixture_teardown),
             cmocka_unit_test_setup_teardown(
                     three_per_cent_above_is_told, fixture_setup, fixture_teardown),

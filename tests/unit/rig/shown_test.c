@@ -102,12 +102,16 @@ what_cannot_be_reckoned_shows_nothing_and_says_why(void **state)
     struct fsp_err err = {.rc = FSP_OK};
 
     fsp_buf_init(&shown.text, 4000);
+    fsp_buf_init(&shown.notes, 4000);
     fsp_journal_on_new(fixture->journal, fsp_shown_fill, &shown);
     assert_ok(fixture_take(fixture, sheet, false, &added, &err), &err);
     assert_null(strstr(entry(fixture, 0), "ton-miles"));
     assert_null(strstr(entry(fixture, 0), "rules"));
     assert_string_equal(fsp_buf_peek(&shown.text), "not counted: no line is hung\n");
+    assert_string_equal(
+            fsp_buf_peek(&shown.notes), "work with no line hung: not counted on any line\n");
     fsp_buf_fini(&shown.text);
+    fsp_buf_fini(&shown.notes);
 }
 
 /* An entry whose figures a record may not hold stays readable: it shows none. */
