@@ -1,5 +1,5 @@
 /* hand-back: everything held of one rig, for the rig that lost it. confirm: a keeper looked at a
- * renewal. */
+ * renewal. readmit: an invitation of ours that was forgotten with a backup. */
 #include <stdlib.h>
 #include <string.h>
 
@@ -10,7 +10,9 @@
 #include "office/cmd.h"
 #include "office/keys.h"
 #include "proof/register.h"
+#include "proof/tree.h"
 #include "wire/handback.h"
+#include "wire/invitation.h"
 
 /* ---- hand-back --------------------------------------------------------------------------- */
 
@@ -19,6 +21,7 @@ struct giving {
     struct fsp_chain_log *logs;
     size_t n;
     struct fsp_buf out;  /* the file */
+    struct fsp_buf rest; /* of it, behind the manifest */
     struct fsp_buf part; /* one register */
 };
 
@@ -61,7 +64,7 @@ add_register(struct giving *giving, const struct fsp_chain_log *log, struct fsp_
         rc = fsp_buf_check(&giving->part, "a register", err);
     }
     if (rc == FSP_OK)
-        fsp_handback_add_register(&giving->out, giving->part.data, giving->part.len);
+        fsp_handback_add_register(&giving->rest, giving->part.data, giving->part.len);
     fsp_buf_fini(&head);
     return rc;
 }
@@ -78,11 +81,11 @@ add_heads(struct giving *giving, const struct fsp_chain_log *log, struct fsp_err
     while (rc == FSP_OK) {
         rc = shelf->ops->head_covering(shelf->ctx, log->log.id, range.size, &range, &head, err);
         if (rc == FSP_OK)
-            fsp_handback_add_head(&giving->out, head.data, head.len);
+            fsp_handback_add_head(&giving->rest, head.data, head.len);
     }
     if (rc == FSP_ENOTFOUND) {
         fsp_err_clear(err);
-        rc = fsp_buf_check(&giving->out, "the hand-back", err);
+        rc = fsp_buf_check(&giving->rest, "the hand-back", err);
     }
     fsp_buf_fini(&head);
     return rc;
@@ -129,8 +132,6 @@ give(struct giving *giving, const char *rig, const struct fsp_office_keys *keys,
     if (back.logs == NULL)
         return fsp_err_set(err, FSP_ENOMEM, "out of memory");
     rc = describe(giving, &back, err);
-    if (rc == FSP_OK)
-        rc = fsp_handback_begin(&giving->out, &back, keys->instructions, err);
     for (size_t i = 0; rc == FSP_OK && i < giving->n; i++) {
         if (back.logs[i].size == 0)
             continue;
@@ -138,9 +139,8 @@ give(struct giving *giving, const char *rig, const struct fsp_office_keys *keys,
         if (rc == FSP_OK)
             rc = add_heads(giving, &giving->logs[i], err);
     }
-    fsp_handback_end(&giving->out);
     if (rc == FSP_OK)
-        rc = fsp_buf_check(&giving->out, "the hand-back", err);
+        rc = fsp_handback_write(&giving->out, &back, &giving->rest, keys->instructions, err);
     fsp_handback_fini(&back);
     return rc;
 }
@@ -173,6 +173,7 @@ fsp_cmd_hand_back(struct fsp_args *args)
     enum fsp_rc rc = fsp_args_rest_within(args, 1, 1, &err);
 
     fsp_buf_init(&giving.out, FSP_HANDBACK_MAX);
+    fsp_buf_init(&giving.rest, FSP_HANDBACK_MAX);
     fsp_buf_init(&giving.part, FSP_HANDBACK_MAX);
     if (rc == FSP_OK && path == NULL)
         rc = fsp_err_set(&err, FSP_EINVAL, "--out FILE is needed: where to write it");
@@ -195,6 +196,7 @@ fsp_cmd_hand_back(struct fsp_args *args)
     fsp_shelf_close(giving.shelf);
     free(giving.logs);
     fsp_buf_fini(&giving.part);
+    fsp_buf_fini(&giving.rest);
     fsp_buf_fini(&giving.out);
     return status;
 }
@@ -261,6 +263,88 @@ fsp_cmd_confirm(struct fsp_args *args)
             shelf->ops->rollback(shelf->ctx);
     }
     status = rc == FSP_OK ? fsp_cmd_print(&out) : fsp_cmd_fail(rc, &err);
+    fsp_shelf_close(shelf);
+    fsp_buf_fini(&out);
+    return status;
+}
+
+/* ---- readmit ----------------------------------------------------------------------------- */
+
+/* The invitation is this office's own word: its signature holds, by the key of today. */
+static enum fsp_rc
+read_own(const char *path, const struct fsp_office_keys *keys,
+        struct fsp_invitation *invitation, struct fsp_err *err)
+{
+    uint8_t *bytes = NULL;
+    size_t len = 0;
+    enum fsp_rc rc = fsp_file_read(path, FSP_INVITATION_MAX, &bytes, &len, err);
+
+    if (rc == FSP_OK) {
+        rc = fsp_invitation_read(invitation, bytes, len, err);
+        if (rc == FSP_OK &&
+                !fsp_vkey_equal(&invitation->instructions, fsp_skey_vkey(keys->instructions)))
+            rc = fsp_err_set(err, FSP_EVERIFY, "not an invitation of this office");
+        if (rc != FSP_OK)
+            rc = fsp_err_wrap(err, rc, "%s", path);
+    }
+    free(bytes);
+    return rc;
+}
+
+static enum fsp_rc
+readmit(struct fsp_args *args, struct fsp_shelf *shelf, const struct fsp_invitation *invitation,
+        struct fsp_buf *out, struct fsp_err *err)
+{
+    struct fsp_shelf_invitation known;
+    uint8_t mark[FSP_MARK_LEN];
+    enum fsp_rc rc;
+
+    fsp_leaf_hash(invitation->token, sizeof(invitation->token), mark);
+    rc = shelf->ops->invitation(shelf->ctx, mark, &known, err);
+    if (rc == FSP_OK) {
+        fsp_buf_printf(out, "this invitation of %s is known here already\n", invitation->rig);
+        return rc;
+    }
+    if (rc != FSP_ENOTFOUND)
+        return rc;
+    fsp_err_clear(err);
+    rc = shelf->ops->invite(shelf->ctx, invitation->rig, mark, fsp_cmd_now_s(args), err);
+    fsp_buf_printf(out, "%s: its log enrols again with its next bundle\n", invitation->rig);
+    return rc;
+}
+
+int
+fsp_cmd_readmit(struct fsp_args *args)
+{
+    struct fsp_err err = {0};
+    struct fsp_office_keys keys = {0};
+    struct fsp_invitation invitation;
+    struct fsp_shelf *shelf = NULL;
+    const char *store = NULL;
+    struct fsp_buf out;
+    int status;
+    enum fsp_rc rc = fsp_args_rest_within(args, 1, 1, &err);
+
+    fsp_buf_init(&out, FSP_OFFICE_OUTPUT);
+    if (rc == FSP_OK)
+        rc = fsp_cmd_store(args, &store, &err);
+    if (rc == FSP_OK)
+        rc = fsp_office_keys_load(&keys, store, &err);
+    if (rc == FSP_OK)
+        rc = read_own(fsp_args_rest(args, 0), &keys, &invitation, &err);
+    if (rc == FSP_OK)
+        rc = fsp_cmd_shelf(args, FSP_SHELF_WRITE, &shelf, &err);
+    if (rc == FSP_OK)
+        rc = shelf->ops->begin(shelf->ctx, true, &err);
+    if (rc == FSP_OK) {
+        rc = readmit(args, shelf, &invitation, &out, &err);
+        if (rc == FSP_OK)
+            rc = shelf->ops->commit(shelf->ctx, &err);
+        else
+            shelf->ops->rollback(shelf->ctx);
+    }
+    status = rc == FSP_OK ? fsp_cmd_print(&out) : fsp_cmd_fail(rc, &err);
+    fsp_office_keys_fini(&keys);
     fsp_shelf_close(shelf);
     fsp_buf_fini(&out);
     return status;

@@ -77,6 +77,7 @@ static const struct fsp_option roster_options[] = {OPTION_STORE, OPTION_CONF, OP
         {"at", "TIME", "since when a key may be somebody else's", false}, OPTION_END};
 static const struct fsp_option keys_options[] = {
         OPTION_STORE, OPTION_CONF, OPTION_JSON, OPTION_END};
+static const struct fsp_option readmit_options[] = {OPTION_STORE, OPTION_CONF, OPTION_END};
 static const struct fsp_option check_options[] = {
         OPTION_STORE, OPTION_CONF, OPTION_JSON, OPTION_END};
 
@@ -108,6 +109,9 @@ static const struct fsp_command commands[] = {
         {"keys", "[renew cosigner|instructions|box|pins]",
                 "the office's keys; a new one that follows, told to every rig", keys_options,
                 fsp_cmd_keys},
+        {"readmit", "FILE",
+                "know an invitation of this office again that a backup has forgotten",
+                readmit_options, fsp_cmd_readmit},
         {"check", "", "verify the whole store again", check_options, fsp_cmd_check},
         {NULL, NULL, NULL, NULL, NULL},
 };

@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "base/clock.h"
+#include "base/file.h"
 #include "base/mem.h"
 #include "base/text.h"
 
@@ -125,6 +126,24 @@ fsp_cmd_log(struct fsp_args *args, struct fsp_journal *journal, struct fsp_journ
             journal, name == NULL ? fsp_journal_about(journal)->origin : name, log, err);
 
     return rc == FSP_ENOTFOUND ? fsp_err_wrap(err, FSP_EINVAL, "--log") : rc;
+}
+
+enum fsp_rc
+fsp_cmd_keep_invitation(
+        struct fsp_journal *journal, const void *bytes, size_t len, struct fsp_err *err)
+{
+    char name[sizeof("invitation-") + FSP_INCARNATION_LEN];
+    char *path;
+    enum fsp_rc rc;
+
+    (void)snprintf(
+            name, sizeof(name), "invitation-%s", fsp_journal_about(journal)->incarnation);
+    path = fsp_file_join(fsp_journal_folder(journal), name);
+    if (path == NULL)
+        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    rc = fsp_file_write(path, bytes, len, 0600, err);
+    free(path);
+    return rc;
 }
 
 enum fsp_rc

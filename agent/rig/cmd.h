@@ -68,6 +68,10 @@ enum fsp_rc fsp_cmd_open(struct fsp_args *args, enum fsp_journal_use use,
 /* The log of --log (origin or incarnation), else the current one. */
 enum fsp_rc fsp_cmd_log(struct fsp_args *args, struct fsp_journal *journal,
         struct fsp_journal_log *log, struct fsp_err *err) FSP_MUST_CHECK;
+/* Keep an invitation in the store as invitation-INCARNATION (0600): an office that was put back to a
+ * day before it knows it again by this file. */
+enum fsp_rc fsp_cmd_keep_invitation(struct fsp_journal *journal, const void *bytes, size_t len,
+        struct fsp_err *err) FSP_MUST_CHECK;
 /* "field=value" words from the i-th positional word on, as typed members; the caller frees the
  * array and each name's copy with fsp_cmd_typed_free(). */
 struct fsp_cmd_typed {

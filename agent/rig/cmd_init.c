@@ -15,18 +15,31 @@ add_key(struct fsp_buf *out, const struct fsp_vkey *vkey)
     fsp_buf_printf(out, "  %s %s\n", fingerprint, vkey->name);
 }
 
-/* A new PC for a rig that has a record: what the office holds of it comes first. */
-static enum fsp_rc
-take_back(struct fsp_journal *journal, void *ctx, struct fsp_err *err)
-{
-    struct fsp_renew_report report;
+/* What is in the store before it is moved to its place. */
+struct filling {
+    const void *invitation; /* the file's bytes */
+    size_t invitation_len;
+    const struct fsp_renew_options *options; /* NULL without a hand-back */
+};
 
-    return fsp_renew(journal, ctx, &report, err);
+/* The invitation, for an office that is put back to a day before it made it; then, on a new PC for a
+ * rig that has a record, what the office holds of it. */
+static enum fsp_rc
+fill(struct fsp_journal *journal, void *ctx, struct fsp_err *err)
+{
+    const struct filling *filling = ctx;
+    struct fsp_renew_report report;
+    enum fsp_rc rc =
+            fsp_cmd_keep_invitation(journal, filling->invitation, filling->invitation_len, err);
+
+    if (rc == FSP_OK && filling->options != NULL)
+        rc = fsp_renew(journal, filling->options, &report, err);
+    return rc;
 }
 
 static enum fsp_rc
 create(struct fsp_args *args, const char *folder, const struct fsp_invitation *invitation,
-        struct fsp_err *err)
+        struct filling *filling, struct fsp_err *err)
 {
     const char *path = fsp_args_get(args, "hand-back");
     const char *why = fsp_args_get(args, "why");
@@ -37,19 +50,19 @@ create(struct fsp_args *args, const char *folder, const struct fsp_invitation *i
             .back = &back};
     uint8_t *bytes = NULL;
     size_t len = 0;
-    enum fsp_rc rc;
+    enum fsp_rc rc = FSP_OK;
 
-    if (path == NULL)
-        return fsp_journal_create(folder, invitation, fsp_env_system(), err);
-    rc = fsp_file_read(path, FSP_HANDBACK_MAX, &bytes, &len, err);
-    if (rc == FSP_OK) {
+    if (path != NULL)
+        rc = fsp_file_read(path, FSP_HANDBACK_MAX, &bytes, &len, err);
+    if (rc == FSP_OK && path != NULL) {
+        filling->options = &options;
         rc = fsp_handback_read(&back, bytes, len, &invitation->instructions, err);
         if (rc != FSP_OK)
             rc = fsp_err_wrap(err, rc, "%s", path);
     }
     if (rc == FSP_OK)
         rc = fsp_journal_create_filled(
-                folder, invitation, fsp_env_system(), take_back, &options, err);
+                folder, invitation, fsp_env_system(), fill, filling, err);
     fsp_handback_fini(&back);
     free(bytes);
     return rc;
@@ -60,6 +73,7 @@ make(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
 {
     const char *path = fsp_args_get(args, "invitation");
     struct fsp_invitation invitation;
+    struct filling filling = {.options = NULL};
     const struct fsp_journal_about *about;
     struct fsp_journal *journal = NULL;
     const char *folder;
@@ -81,7 +95,9 @@ make(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
         rc = fsp_err_wrap(err, rc, "%s", path);
         goto out;
     }
-    rc = create(args, folder, &invitation, err);
+    filling.invitation = bytes;
+    filling.invitation_len = len;
+    rc = create(args, folder, &invitation, &filling, err);
     if (rc == FSP_OK)
         rc = fsp_journal_open(folder, FSP_JOURNAL_READ, fsp_env_system(), &journal, err);
     if (rc != FSP_OK)

@@ -10,6 +10,7 @@
 
 struct files {
     uint8_t *invitation_bytes;
+    size_t invitation_len;
     struct fsp_invitation invitation;
     uint8_t *back_bytes;
     struct fsp_handback back;
@@ -18,13 +19,13 @@ struct files {
 static enum fsp_rc
 read_invitation(const char *path, struct files *files, struct fsp_err *err)
 {
-    size_t len = 0;
-    enum fsp_rc rc =
-            fsp_file_read(path, FSP_INVITATION_MAX, &files->invitation_bytes, &len, err);
+    enum fsp_rc rc = fsp_file_read(
+            path, FSP_INVITATION_MAX, &files->invitation_bytes, &files->invitation_len, err);
 
     if (rc != FSP_OK)
         return rc;
-    rc = fsp_invitation_read(&files->invitation, files->invitation_bytes, len, err);
+    rc = fsp_invitation_read(
+            &files->invitation, files->invitation_bytes, files->invitation_len, err);
     return rc == FSP_OK ? rc : fsp_err_wrap(err, rc, "%s", path);
 }
 
@@ -62,6 +63,11 @@ say(const struct fsp_journal *journal, const struct fsp_renew_report *report,
                 "number %" PRIu64 " on; look at each (print %" PRIu64 ")\n",
                 report->again, fsp_cmd_plural(report->again), report->first_again,
                 report->first_again);
+    if (report->doubtful > 0)
+        fsp_buf_printf(out,
+                "%" PRIu64 " of them share%s time, kind and op with another record: the same "
+                "work twice? void the wrong one (enter amend entry=N reason=... void=yes)\n",
+                report->doubtful, report->doubtful == 1 ? "s" : "");
     if (report->typed_again > 0)
         fsp_buf_printf(out,
                 "%" PRIu64 " record%s of this rig that the office has from another hand: not "
@@ -88,10 +94,10 @@ say_json(const struct fsp_journal *journal, const struct fsp_renew_report *repor
     fsp_buf_printf(out, ",\"from_size\":%" PRIu64 ",\"origin\":", report->from_size);
     fsp_cmd_json_text(out, fsp_journal_about(journal)->origin);
     fsp_buf_printf(out,
-            ",\"proved\":%s,\"set_aside\":%s,\"taken_back\":%" PRIu64
+            ",\"doubtful\":%" PRIu64 ",\"proved\":%s,\"set_aside\":%s,\"taken_back\":%" PRIu64
             ",\"typed_again\":%" PRIu64 "}\n",
-            report->proved ? "true" : "false", report->set_aside ? "true" : "false",
-            report->taken_back, report->typed_again);
+            report->doubtful, report->proved ? "true" : "false",
+            report->set_aside ? "true" : "false", report->taken_back, report->typed_again);
 }
 
 static enum fsp_rc
@@ -109,6 +115,9 @@ renew_locked(struct fsp_args *args, struct fsp_journal *journal, struct files *f
 
     if (rc == FSP_OK)
         rc = fsp_renew(journal, &options, &report, err);
+    if (rc == FSP_OK && files->invitation_bytes != NULL)
+        rc = fsp_cmd_keep_invitation(
+                journal, files->invitation_bytes, files->invitation_len, err);
     fsp_file_unlock(lock);
     if (rc == FSP_OK && fsp_args_has(args, "json"))
         say_json(journal, &report, out);

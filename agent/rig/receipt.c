@@ -506,9 +506,9 @@ judge_unsigned(const struct fsp_answer *answer, struct fsp_verdict *verdict)
         set(verdict, FSP_VERDICT_TOO_LARGE, "413: smaller bundles are asked for");
     } else if (status == FSP_ANSWER_REFUSED) {
         set(verdict, FSP_VERDICT_REFUSED,
-                "403: the office does not take this rig: unknown, or its invitation was used "
-                "by "
-                "another key; ask the office for a new invitation");
+                "403: the office does not take this rig: unknown to it, or its invitation was "
+                "used by another key; ask the office (invite; readmit, after a backup was put "
+                "back there)");
     } else if (status == 400) {
         set(verdict, FSP_VERDICT_REFUSED,
                 "400: the bundle arrived altered or cut, or this is not the office; is the URL "

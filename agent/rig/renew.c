@@ -466,6 +466,24 @@ keep_moved(struct beginning *beginning, uint64_t index, const uint8_t *bytes, si
     return fsp_stmt_run(stmt, err);
 }
 
+/* Another entry has the same time, kind and op: a second piece of work, or the same one twice. */
+static enum fsp_rc
+count_doubtful(
+        struct fsp_renewing *renewing, const struct fsp_ident *ident, struct fsp_err *err)
+{
+    struct fsp_stmt *stmt = NULL;
+    bool row = false;
+    enum fsp_rc rc = fsp_stmt_get(renewing->journal->db, FSP_SQL_IDENT_GET, &stmt, err);
+
+    if (rc != FSP_OK)
+        return rc;
+    fsp_stmt_bind_text(stmt, 1, ident->key);
+    rc = fsp_stmt_step(stmt, &row, err);
+    fsp_stmt_reset(stmt);
+    renewing->report->doubtful += row ? 1 : 0;
+    return rc;
+}
+
 static enum fsp_rc
 again(void *ctx, uint64_t index, const uint8_t *bytes, size_t len, struct fsp_err *err)
 {
@@ -487,6 +505,9 @@ again(void *ctx, uint64_t index, const uint8_t *bytes, size_t len, struct fsp_er
     if (report->again == 0)
         report->first_again = to.index;
     report->again++;
+    rc = count_doubtful(renewing, &ident, err);
+    if (rc != FSP_OK)
+        return rc;
     /* Its place first: an amendment among them may name an earlier one. */
     rc = keep_moved(beginning, index, bytes, len, &to, err);
     return rc == FSP_OK ? append(beginning, bytes, len, err) : rc;

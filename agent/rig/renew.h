@@ -40,6 +40,7 @@ struct fsp_renew_report {
     uint64_t taken_back;  /* entries of the office's that were not here */
     uint64_t again;       /* entries of ours appended again */
     uint64_t first_again; /* the first of them in the new log */
+    uint64_t doubtful;    /* of them: they share time, kind and op with an entry that counts */
     uint64_t typed_again; /* entries of ours that the office had already: kept aside */
     bool set_aside;       /* a history of ours is kept as evidence */
 };

@@ -6,6 +6,7 @@
 #include "base/mem.h"
 #include "base/text.h"
 #include "proof/note.h"
+#include "wire/bundle.h"
 #include "wire/lines.h"
 
 #define TITLE "farspool-hand-back/v1"
@@ -15,7 +16,10 @@
 static void
 write_manifest(struct fsp_buf *text, const struct fsp_handback *back)
 {
-    fsp_buf_printf(text, TITLE "\nfleet %s\nrig %s\n", back->fleet, back->rig);
+    char hex[2 * sizeof(back->rest) + 1];
+
+    fsp_text_hex(hex, back->rest, sizeof(back->rest));
+    fsp_buf_printf(text, TITLE "\nfleet %s\nrig %s\nrest %s\n", back->fleet, back->rig, hex);
     for (size_t i = 0; i < back->n; i++) {
         fsp_buf_add_text(text, "log ");
         fsp_vkey_write(&back->logs[i].vkey, text);
@@ -25,8 +29,22 @@ write_manifest(struct fsp_buf *text, const struct fsp_handback *back)
     }
 }
 
+void
+fsp_handback_add_register(struct fsp_buf *rest, const void *reg, size_t len)
+{
+    fsp_buf_printf(rest, "register %zu\n", len);
+    fsp_buf_add(rest, reg, len);
+}
+
+void
+fsp_handback_add_head(struct fsp_buf *rest, const void *note, size_t len)
+{
+    fsp_buf_printf(rest, "head %zu\n", len);
+    fsp_buf_add(rest, note, len);
+}
+
 enum fsp_rc
-fsp_handback_begin(struct fsp_buf *out, const struct fsp_handback *back,
+fsp_handback_write(struct fsp_buf *out, struct fsp_handback *back, struct fsp_buf *rest,
         const struct fsp_skey *instructions, struct fsp_err *err)
 {
     struct fsp_buf text;
@@ -35,40 +53,27 @@ fsp_handback_begin(struct fsp_buf *out, const struct fsp_handback *back,
 
     fsp_buf_init(&text, FSP_NOTE_MAX);
     fsp_buf_init(&note, FSP_NOTE_MAX);
+    fsp_buf_add_text(rest, "end\n");
     if (back->n > FSP_HANDBACK_LOGS)
         rc = fsp_err_set(err, FSP_ELIMIT, "more than %zu logs", FSP_HANDBACK_LOGS);
-    write_manifest(&text, back);
     if (rc == FSP_OK)
+        rc = fsp_buf_check(rest, "the hand-back", err);
+    if (rc == FSP_OK) {
+        fsp_bundle_digest(rest->data, rest->len, back->rest);
+        write_manifest(&text, back);
         rc = fsp_buf_check(&text, "a hand-back's manifest", err);
+    }
     if (rc == FSP_OK)
         rc = fsp_note_sign(&note, text.data, text.len, instructions, err);
     if (rc == FSP_OK) {
         fsp_buf_printf(out, TITLE "\nmanifest %zu\n", note.len);
         fsp_buf_add(out, note.data, note.len);
+        fsp_buf_add(out, rest->data, rest->len);
+        rc = fsp_buf_check(out, "the hand-back", err);
     }
     fsp_buf_fini(&note);
     fsp_buf_fini(&text);
     return rc;
-}
-
-void
-fsp_handback_add_register(struct fsp_buf *out, const void *reg, size_t len)
-{
-    fsp_buf_printf(out, "register %zu\n", len);
-    fsp_buf_add(out, reg, len);
-}
-
-void
-fsp_handback_add_head(struct fsp_buf *out, const void *note, size_t len)
-{
-    fsp_buf_printf(out, "head %zu\n", len);
-    fsp_buf_add(out, note, len);
-}
-
-void
-fsp_handback_end(struct fsp_buf *out)
-{
-    fsp_buf_add_text(out, "end\n");
 }
 
 /* ---- reading ----------------------------------------------------------------------------- */
@@ -158,6 +163,16 @@ add_log(struct fsp_handback *back, const struct fsp_line *line, size_t *cap)
 }
 
 static enum fsp_rc
+read_rest(const struct fsp_line *line, uint8_t rest[32])
+{
+    char hex[65];
+
+    if (fsp_line_copy(line, hex, sizeof(hex)) != FSP_OK)
+        return FSP_EFORMAT;
+    return fsp_text_unhex(rest, 32, hex);
+}
+
+static enum fsp_rc
 read_manifest(struct fsp_handback *back, const char *text, size_t len)
 {
     struct fsp_lines lines = {text, len, 0};
@@ -175,6 +190,8 @@ read_manifest(struct fsp_handback *back, const char *text, size_t len)
             rc = fsp_line_copy(&line, back->fleet, sizeof(back->fleet));
         else if (rc == FSP_OK && fsp_line_is(&line, "rig"))
             rc = fsp_line_copy(&line, back->rig, sizeof(back->rig));
+        else if (rc == FSP_OK && fsp_line_is(&line, "rest"))
+            rc = read_rest(&line, back->rest);
         else if (rc == FSP_OK && fsp_line_is(&line, "log"))
             rc = add_log(back, &line, &cap);
         if (rc != FSP_OK)
@@ -231,6 +248,7 @@ fsp_handback_read(struct fsp_handback *back, const void *bytes, size_t len,
     struct reader reader = {bytes, len, 0};
     const uint8_t *manifest = NULL;
     size_t manifest_len = 0;
+    uint8_t digest[32];
     char line[64];
     enum fsp_rc rc = FSP_OK;
 
@@ -241,6 +259,11 @@ fsp_handback_read(struct fsp_handback *back, const void *bytes, size_t len,
     if (read_frame(&reader, "manifest", &manifest, &manifest_len) != FSP_OK)
         return bad(err);
     rc = verify_manifest(back, manifest, manifest_len, instructions, err);
+    if (rc == FSP_OK) {
+        fsp_bundle_digest(reader.bytes + reader.pos, len - reader.pos, digest);
+        if (memcmp(digest, back->rest, sizeof(digest)) != 0)
+            rc = bad(err);
+    }
     for (size_t i = 0; rc == FSP_OK && i < back->n; i++)
         if (read_parts(&reader, &back->logs[i]) != FSP_OK)
             rc = bad(err);

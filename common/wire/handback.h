@@ -17,6 +17,7 @@
  *     farspool-hand-back/v1
  *     fleet <name>
  *     rig <name>
+ *     rest <lower-case hex SHA-256 of all bytes behind the manifest>
  *     log <verifier key> <size> <base64 of the root>     in the order of the ledger (office/chain.h)
  *
  * Ownership: a read file borrows the bytes; its list of logs is freed by fsp_handback_fini().
@@ -52,6 +53,7 @@ struct fsp_handback {
     char rig[FSP_NAME_MAX + 1];
     struct fsp_handback_log *logs;
     size_t n;
+    uint8_t rest[32]; /* SHA-256 of what follows the manifest */
 };
 
 /* Split and check the form and the manifest's signature. What registers and heads say is judged by
@@ -63,11 +65,11 @@ void fsp_handback_fini(struct fsp_handback *back);
 enum fsp_rc fsp_handback_head(const struct fsp_handback_log *log, size_t *pos,
         const uint8_t **note, size_t *len) FSP_MUST_CHECK;
 
-/* Writing: begin, then per log its register and heads, then end. */
-enum fsp_rc fsp_handback_begin(struct fsp_buf *out, const struct fsp_handback *back,
-        const struct fsp_skey *instructions, struct fsp_err *err) FSP_MUST_CHECK;
-void fsp_handback_add_register(struct fsp_buf *out, const void *reg, size_t len);
-void fsp_handback_add_head(struct fsp_buf *out, const void *note, size_t len);
-void fsp_handback_end(struct fsp_buf *out);
+/* Writing: per log its register and heads into `rest`; then the whole file, which names its digest. */
+void fsp_handback_add_register(struct fsp_buf *rest, const void *reg, size_t len);
+void fsp_handback_add_head(struct fsp_buf *rest, const void *note, size_t len);
+enum fsp_rc fsp_handback_write(struct fsp_buf *out, struct fsp_handback *back,
+        struct fsp_buf *rest, const struct fsp_skey *instructions,
+        struct fsp_err *err) FSP_MUST_CHECK;
 
 #endif
