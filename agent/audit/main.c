@@ -1,11 +1,12 @@
 /*
  * farspool-audit: verify records, registers and folders of them, offline, and show files of
- * evidence. Reads only.
+ * evidence; and a witness's side of cosigning. Verifying reads only.
  */
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "audit/cmd_cosign.h"
 #include "audit/folder.h"
 #include "audit/register.h"
 #include "audit/show.h"
@@ -310,6 +311,39 @@ run_show(struct fsp_args *args)
     return status;
 }
 
+static int
+run_cosign(struct fsp_args *args)
+{
+    struct fsp_buf said;
+    struct fsp_err err;
+    int status;
+    enum fsp_rc rc;
+
+    fsp_buf_init(&said, REPORT_MAX);
+    rc = fsp_cmd_cosign(args, &said, &err);
+    if (rc == FSP_OK)
+        rc = print(&said, &err);
+    status = status_of(rc);
+    if (rc != FSP_OK) {
+        if (status == EXIT_BAD)
+            (void)fsp_err_wrap(&err, rc, "NOT COSIGNED");
+        complain(&err);
+    }
+    fsp_buf_fini(&said);
+    return status;
+}
+
+static const struct fsp_option cosign_options[] = {
+        {.name = "state", .value_name = "DIR", .says = "what this witness has cosigned"},
+        {.name = "key", .value_name = "FILE", .says = "its secret key"},
+        {.name = "out", .value_name = "FILE", .says = "the cosigned head, or the new key"},
+        {.name = "add-log",
+                .value_name = "VKEY|FILE",
+                .says = "cosign this log from now on: compare its fingerprint first"},
+        {.name = "new-key", .value_name = "NAME", .says = "make a key of that name"},
+        {.name = NULL},
+};
+
 static const struct fsp_option verify_options[] = {
         {.name = "trust",
                 .value_name = "FILE",
@@ -338,6 +372,12 @@ static const struct fsp_command commands[] = {
                 .synopsis = "FILE...",
                 .says = "show any file of evidence, safely",
                 .run = run_show},
+        {.name = "cosign",
+                .synopsis = "[REQUEST]",
+                .says = "be a witness: cosign a log's head after it was seen to have only "
+                        "grown",
+                .options = cosign_options,
+                .run = run_cosign},
         {.name = NULL},
 };
 

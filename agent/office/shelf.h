@@ -30,7 +30,7 @@
 #include "proof/tree.h"
 #include "wire/bundle.h"
 
-#define FSP_SHELF_VERSION 4u
+#define FSP_SHELF_VERSION 5u
 #define FSP_MARK_LEN      32 /* of an invitation's token: its hash, so that the shelf cannot enrol */
 
 enum fsp_shelf_access {
@@ -119,6 +119,22 @@ struct fsp_shelf_wait {
     int64_t after;
 };
 
+/* Somebody else who cosigns heads: a client, a regulator. */
+struct fsp_shelf_witness {
+    char name[FSP_NAME_MAX + 1]; /* a word of the policies */
+    char vkey[FSP_VKEY_MAX];
+    int64_t added_s;
+};
+
+/* Its signature line for a kept head, with its final LF. */
+struct fsp_shelf_cosignature {
+    int64_t log;
+    uint64_t size;
+    const char *witness; /* borrowed */
+    const char *line;    /* borrowed */
+    int64_t taken_s;
+};
+
 typedef enum fsp_rc fsp_shelf_visit(
         void *ctx, uint64_t index, const uint8_t *bytes, size_t len, struct fsp_err *err);
 
@@ -201,6 +217,22 @@ struct fsp_shelf_ops {
     /* That version's, or the newest (0); FSP_ENOTFOUND. */
     enum fsp_rc (*roster)(
             void *ctx, uint64_t version, struct fsp_buf *note, struct fsp_err *err);
+
+    /* W. FSP_EINVAL when its name or key is known already. */
+    enum fsp_rc (*add_witness)(
+            void *ctx, const struct fsp_shelf_witness *witness, struct fsp_err *err);
+    /* The first by name after `after` ("" for the first of all); FSP_ENOTFOUND at the end. */
+    enum fsp_rc (*next_witness)(
+            void *ctx, const char *after, struct fsp_shelf_witness *out, struct fsp_err *err);
+    /* W. A second one of that witness for that head changes nothing. */
+    enum fsp_rc (*add_cosignature)(
+            void *ctx, const struct fsp_shelf_cosignature *cosignature, struct fsp_err *err);
+    /* Append the lines that are kept for the head of this size, by the witnesses' names. */
+    enum fsp_rc (*cosignatures)(
+            void *ctx, int64_t log, uint64_t size, struct fsp_buf *out, struct fsp_err *err);
+    /* The newest size that this witness cosigned, 0: none. */
+    enum fsp_rc (*cosigned)(
+            void *ctx, int64_t log, const char *witness, uint64_t *size, struct fsp_err *err);
 
     /* The compact range over all entries of the log. */
     enum fsp_rc (*tip)(void *ctx, int64_t log, struct fsp_range *range, struct fsp_err *err);

@@ -22,7 +22,8 @@
 #define TIDY_BYTES     (INT64_C(4) * 1024 * 1024) /* of write-ahead log before it is folded in */
 
 static const struct fsp_migration migrations[] = {{fsp_logtable_sql}, {shelf_schema_sql},
-        {fsp_shelf_renewal_sql}, {fsp_shelf_instruct_sql}, {fsp_statetable_sql}};
+        {fsp_shelf_renewal_sql}, {fsp_shelf_instruct_sql}, {fsp_statetable_sql},
+        {fsp_shelf_witness_sql}};
 const struct fsp_db_schema fsp_shelf_schema = {.application_id = APPLICATION_ID,
         .what = "office store",
         .steps = migrations,
@@ -608,6 +609,11 @@ const struct fsp_shelf_ops fsp_shelf_sqlite = {
         .next_instruction_place = fsp_shelf_next_instruction_place,
         .add_roster = fsp_shelf_add_roster,
         .roster = fsp_shelf_roster,
+        .add_witness = fsp_shelf_add_witness,
+        .next_witness = fsp_shelf_next_witness,
+        .add_cosignature = fsp_shelf_add_cosignature,
+        .cosignatures = fsp_shelf_cosignatures,
+        .cosigned = fsp_shelf_cosigned,
         .tip = shelf_tip,
         .append = shelf_append,
         .entry = shelf_entry,

@@ -56,4 +56,17 @@ enum fsp_rc fsp_shelf_add_roster(void *ctx, uint64_t version, int64_t made_s,
 enum fsp_rc fsp_shelf_roster(
         void *ctx, uint64_t version, struct fsp_buf *note, struct fsp_err *err) FSP_MUST_CHECK;
 
+/* shelf_witness.c */
+extern const char fsp_shelf_witness_sql[];
+enum fsp_rc fsp_shelf_add_witness(
+        void *ctx, const struct fsp_shelf_witness *witness, struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_shelf_next_witness(void *ctx, const char *after, struct fsp_shelf_witness *out,
+        struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_shelf_add_cosignature(void *ctx,
+        const struct fsp_shelf_cosignature *cosignature, struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_shelf_cosignatures(void *ctx, int64_t log, uint64_t size, struct fsp_buf *out,
+        struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_shelf_cosigned(void *ctx, int64_t log, const char *witness, uint64_t *size,
+        struct fsp_err *err) FSP_MUST_CHECK;
+
 #endif
