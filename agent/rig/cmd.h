@@ -82,6 +82,14 @@ enum fsp_rc fsp_cmd_typed(struct fsp_args *args, size_t from, struct fsp_cmd_typ
         struct fsp_err *err) FSP_MUST_CHECK;
 void fsp_cmd_typed_free(struct fsp_cmd_typed *typed);
 
+/* Instructions of the office that wait for the crew: a text; a JSON list; how many. */
+enum fsp_rc fsp_cmd_words_text(
+        struct fsp_journal *journal, struct fsp_buf *out, struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_cmd_words_json(
+        struct fsp_journal *journal, struct fsp_buf *out, struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_cmd_words_count(
+        struct fsp_journal *journal, size_t *n, struct fsp_err *err) FSP_MUST_CHECK;
+
 /* JSON pieces: a quoted text; ,"name": in front of a value. */
 void fsp_cmd_json_text(struct fsp_buf *buf, const char *text);
 void fsp_cmd_json_time(struct fsp_buf *buf, bool known, int64_t utc_s);

@@ -41,6 +41,7 @@ struct view {
     int64_t now_s;
     enum fsp_journal_state state;
     const char *state_why;
+    struct fsp_buf words; /* instructions that wait, as they are shown */
 };
 
 /* Jobs asked about with --job. */
@@ -76,6 +77,8 @@ line_json(const struct view *view, const struct fsp_account *account, const stru
     }
     fsp_buf_add_text(out, ",\"fleet\":");
     fsp_cmd_json_text(out, view->about->fleet);
+    fsp_buf_add_text(out, ",\"instructions\":");
+    fsp_buf_add_text(out, view->words.len > 0 ? fsp_buf_peek(&view->words) : "[]");
     fsp_buf_add_text(out, ",\"last_receipt\":");
     fsp_cmd_json_time(out, progress->receipted, progress->receipt_time_s);
     fsp_buf_add_text(out, ",\"ledger\":");
@@ -207,6 +210,7 @@ line_text(const struct view *view, const struct fsp_account *account, const stru
     fsp_ledger_text(fsp_account_ledger(account), out);
     fsp_buf_add_byte(out, '\n');
     fsp_account_signed_text(account, out);
+    fsp_buf_add(out, view->words.data, view->words.len);
     fsp_time_text(view->as_of_s, time);
     fsp_buf_printf(out, "rig %s of %s, as of %s\nrecords: %" PRIu64 ", office holds %" PRIu64,
             view->about->rig, view->about->fleet, time, progress->size, progress->held);
@@ -278,6 +282,7 @@ fsp_cmd_line(struct fsp_args *args)
         return fsp_cmd_fail(&err, fsp_err_set(&err, FSP_ENOMEM, "out of memory"));
 
     fsp_buf_init(&out, FSP_OUT_MAX);
+    fsp_buf_init(&view.words, FSP_OUT_MAX);
     if (rc == FSP_OK)
         rc = fsp_cmd_open(args, FSP_JOURNAL_READ, &journal, &err);
     if (rc == FSP_OK)
@@ -287,12 +292,16 @@ fsp_cmd_line(struct fsp_args *args)
     else if (rc == FSP_OK)
         rc = fsp_account_new(journal, view.as_of_s, &account, &err);
     if (rc == FSP_OK && account != NULL)
+        rc = json ? fsp_cmd_words_json(journal, &view.words, &err)
+                  : fsp_cmd_words_text(journal, &view.words, &err);
+    if (rc == FSP_OK && account != NULL)
         rc = make_plan(args, journal, fsp_account_ledger(account), plan, &err);
     if (rc == FSP_OK && account != NULL && json)
         line_json(&view, account, plan, &out);
     else if (rc == FSP_OK && account != NULL)
         line_text(&view, account, plan, &out);
     free_plan(plan);
+    fsp_buf_fini(&view.words);
     fsp_account_free(account);
     fsp_journal_close(journal);
     status = fsp_cmd_out(&out, 0);
@@ -405,6 +414,7 @@ struct problems {
     struct fsp_buf text;
     struct fsp_buf json;
     struct fsp_fold_checked states; /* what is kept of earlier folds */
+    size_t waiting;                 /* instructions for the crew */
 };
 
 static void
@@ -430,8 +440,9 @@ report_check(struct fsp_journal *journal, const struct fsp_verify_report *report
     fsp_buf_add_text(out, "{\"fleet\":");
     fsp_cmd_json_text(out, about->fleet);
     fsp_buf_printf(out,
-            ",\"closed_logs\":%" PRIu64 ",\"heads\":%" PRIu64 ",\"origin\":", report->closed,
-            report->heads);
+            ",\"closed_logs\":%" PRIu64 ",\"heads\":%" PRIu64
+            ",\"instructions_waiting\":%zu,\"origin\":",
+            report->closed, report->heads, problems->waiting);
     fsp_cmd_json_text(out, about->origin);
     fsp_buf_printf(out, ",\"pending\":%" PRIu64 ",\"problems\":[%s],\"receipted\":%" PRIu64,
             progress->size - progress->held + progress->older, fsp_buf_peek(&problems->json),
@@ -469,6 +480,12 @@ say_check(struct fsp_journal *journal, const struct fsp_verify_report *report,
     if (problems->states.damaged > 0)
         fsp_buf_printf(out, "%zu stored states of the account were damaged and thrown away\n",
                 problems->states.damaged);
+    if (problems->waiting > 0)
+        fsp_buf_printf(out,
+                "%zu instruction%s of the office wait%s for an answer; see: "
+                "farspool-rig line\n",
+                problems->waiting, fsp_cmd_plural(problems->waiting),
+                problems->waiting == 1 ? "s" : "");
     fsp_buf_add(out, problems->text.data, problems->text.len);
     fsp_buf_add_text(out, report->problems == 0 ? "good\n" : "NOT GOOD\n");
 }
@@ -506,6 +523,8 @@ check(struct fsp_args *args, struct fsp_journal *journal, struct fsp_buf *out,
     rc = fsp_verify(journal, &report, err);
     if (rc == FSP_OK)
         rc = check_states(journal, &report, &problems, err);
+    if (rc == FSP_OK && report.problems == 0)
+        rc = fsp_cmd_words_count(journal, &problems.waiting, err);
     if (rc == FSP_OK)
         rc = fsp_journal_progress(journal, &progress, err);
     if (rc == FSP_OK && fsp_args_has(args, "json"))

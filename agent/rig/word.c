@@ -286,11 +286,28 @@ read_entry(struct fsp_journal *journal, int64_t log, struct fsp_word_entry *entr
     if (rc == FSP_OK)
         rc = fsp_record_parse(bytes.data, bytes.len, &record, err);
     if (rc == FSP_OK)
+        fsp_leaf_hash(bytes.data, bytes.len, entry->leaf);
+    if (rc == FSP_OK)
         rc = fsp_instruction_of_record(
                 &entry->instruction, record, trust.ever, trust.n_ever, buf, err);
     fsp_record_free(record);
     fsp_buf_fini(&bytes);
     return rc;
+}
+
+void
+fsp_word_name(const struct fsp_journal *journal, const struct fsp_word_entry *entry,
+        struct fsp_buf *out)
+{
+    const char *slash = strrchr(entry->origin, '/');
+
+    if (strcmp(entry->origin, fsp_journal_about(journal)->origin) == 0) {
+        fsp_buf_printf(out, "%llu", (unsigned long long)entry->index);
+        return;
+    }
+    fsp_buf_printf(out, "{\"index\":%llu,\"leaf\":\"", (unsigned long long)entry->index);
+    fsp_base64(out, entry->leaf, sizeof(entry->leaf));
+    fsp_buf_printf(out, "\",\"log\":\"%s\"}", slash == NULL ? entry->origin : slash + 1);
 }
 
 enum fsp_rc

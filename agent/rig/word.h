@@ -48,6 +48,7 @@ struct fsp_word_entry {
     int64_t ordinal; /* of its log in the chain */
     uint64_t index;
     char origin[FSP_ORIGIN_MAX + 1];
+    uint8_t leaf[FSP_HASH_LEN];
     struct fsp_instruction instruction; /* borrows from the buffer */
     bool waits;                         /* somebody of the crew should answer it */
     bool answered;
@@ -59,8 +60,16 @@ struct fsp_word_entry {
 enum fsp_rc fsp_word_next(struct fsp_journal *journal, struct fsp_word_entry *entry,
         struct fsp_buf *buf, struct fsp_err *err) FSP_MUST_CHECK;
 
-/* The command that enters the program an instruction asks for, ready to be run in a shell. */
-enum fsp_rc fsp_word_program_command(const struct fsp_instruction *instruction, uint64_t index,
-        struct fsp_buf *out, struct fsp_err *err) FSP_MUST_CHECK;
+/* How a record of the current log names it: its number, or {index,leaf,log} when it stands in an
+ * older log. */
+void fsp_word_name(const struct fsp_journal *journal, const struct fsp_word_entry *entry,
+        struct fsp_buf *out);
+
+/* The command that enters the program an instruction asks for, ready to be run in a shell; name is
+ * the instruction's. */
+enum fsp_rc fsp_word_program_command(const struct fsp_instruction *instruction,
+        const char *name, struct fsp_buf *out, struct fsp_err *err) FSP_MUST_CHECK;
+/* The command that answers it. */
+void fsp_word_done_command(const char *name, struct fsp_buf *out);
 
 #endif

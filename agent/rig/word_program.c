@@ -79,7 +79,7 @@ add_members(struct fsp_buf *out, const struct fsp_record *record, const char *js
 }
 
 enum fsp_rc
-fsp_word_program_command(const struct fsp_instruction *instruction, uint64_t index,
+fsp_word_program_command(const struct fsp_instruction *instruction, const char *name,
         struct fsp_buf *out, struct fsp_err *err)
 {
     struct fsp_record *record = NULL;
@@ -100,10 +100,19 @@ fsp_word_program_command(const struct fsp_instruction *instruction, uint64_t ind
     if (rc == FSP_OK) {
         fsp_buf_add_text(out, "farspool-rig enter program at=TIME by=NAME");
         add_members(out, record, instruction->body, len);
-        fsp_buf_printf(out, " instruction=%llu", (unsigned long long)index);
+        fsp_buf_add_text(out, " instruction=");
+        add_word(out, name, strlen(name));
         rc = fsp_buf_check(out, "a command", err);
     }
     fsp_record_free(record);
     fsp_buf_fini(&json);
     return rc;
+}
+
+void
+fsp_word_done_command(const char *name, struct fsp_buf *out)
+{
+    fsp_buf_add_text(out, "farspool-rig enter done at=TIME by=NAME entry=");
+    add_word(out, name, strlen(name));
+    fsp_buf_add_text(out, " answer=TEXT");
 }

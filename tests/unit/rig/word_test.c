@@ -620,7 +620,7 @@ a_program_is_proposed_as_a_command_that_a_shell_takes(void **state)
         enum fsp_rc rc;
 
         fsp_buf_init(&out, FSP_ENTRY_MAX);
-        rc = fsp_word_program_command(&instruction, 7, &out, &err);
+        rc = fsp_word_program_command(&instruction, "7", &out, &err);
         if (rows[i].command == NULL)
             assert_int_equal(rc, FSP_EFORMAT);
         else
