@@ -33,6 +33,7 @@ int fsp_cmd_fleet(struct fsp_args *args);
 int fsp_cmd_rig(struct fsp_args *args);
 int fsp_cmd_early(struct fsp_args *args);
 int fsp_cmd_prove(struct fsp_args *args);
+int fsp_cmd_witness(struct fsp_args *args);
 int fsp_cmd_instruct(struct fsp_args *args);
 int fsp_cmd_roster(struct fsp_args *args);
 int fsp_cmd_keys(struct fsp_args *args);

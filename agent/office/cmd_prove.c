@@ -19,6 +19,9 @@ struct proving {
     struct fsp_shelf *shelf;
     struct fsp_office_public keys;
     char fleet[FSP_NAME_MAX + 1];
+    struct fsp_shelf_witness witness[FSP_EXHIBIT_WITNESS_MAX]; /* keeps the names */
+    struct fsp_exhibit_witness witnesses[FSP_EXHIBIT_WITNESS_MAX];
+    size_t n_witnesses;
     struct fsp_exhibit_log *log;
     size_t logs;
     struct fsp_exhibit_source source;
@@ -51,8 +54,10 @@ head_covering(void *ctx, int64_t log, uint64_t index, struct fsp_range *range,
         struct fsp_buf *note, struct fsp_err *err)
 {
     struct fsp_shelf *shelf = ctx;
+    enum fsp_rc rc = shelf->ops->head_covering(shelf->ctx, log, index, range, note, err);
 
-    return shelf->ops->head_covering(shelf->ctx, log, index, range, note, err);
+    return rc == FSP_OK ? shelf->ops->cosignatures(shelf->ctx, log, range->size, note, err)
+                        : rc;
 }
 
 static enum fsp_rc
@@ -60,8 +65,61 @@ head_below(void *ctx, int64_t log, uint64_t size, struct fsp_range *range, struc
         struct fsp_err *err)
 {
     struct fsp_shelf *shelf = ctx;
+    enum fsp_rc rc = shelf->ops->head_below(shelf->ctx, log, size, range, note, err);
 
-    return shelf->ops->head_below(shelf->ctx, log, size, range, note, err);
+    return rc == FSP_OK ? shelf->ops->cosignatures(shelf->ctx, log, range->size, note, err)
+                        : rc;
+}
+
+static enum fsp_rc
+load_witnesses(struct proving *it, struct fsp_err *err)
+{
+    struct fsp_shelf *shelf = it->shelf;
+    const char *after = "";
+
+    for (;;) {
+        struct fsp_shelf_witness *witness = &it->witness[it->n_witnesses];
+        struct fsp_shelf_witness more;
+        enum fsp_rc rc;
+
+        if (it->n_witnesses == FSP_EXHIBIT_WITNESS_MAX)
+            witness = &more;
+        rc = shelf->ops->next_witness(shelf->ctx, after, witness, err);
+        if (rc == FSP_ENOTFOUND)
+            return FSP_OK;
+        if (rc == FSP_OK && it->n_witnesses == FSP_EXHIBIT_WITNESS_MAX)
+            rc = fsp_err_set(
+                    err, FSP_ELIMIT, "more than %d witnesses", FSP_EXHIBIT_WITNESS_MAX);
+        if (rc == FSP_OK)
+            rc = fsp_vkey_parse(&it->witnesses[it->n_witnesses].vkey, witness->vkey,
+                    strlen(witness->vkey), err);
+        if (rc != FSP_OK)
+            return rc;
+        it->witnesses[it->n_witnesses].name = witness->name;
+        after = witness->name;
+        it->n_witnesses++;
+    }
+}
+
+/* office, all, or how many of office and witnesses. */
+static enum fsp_rc
+set_quorum(struct proving *it, const char *word, struct fsp_err *err)
+{
+    struct fsp_exhibit_source *source = &it->source;
+    uint64_t need = it->n_witnesses + 1;
+
+    source->witness = it->witnesses;
+    source->witnesses = it->n_witnesses;
+    source->office_alone =
+            it->n_witnesses == 0 || (word != NULL && strcmp(word, "office") == 0);
+    if (word != NULL && strcmp(word, "office") != 0 && strcmp(word, "all") != 0 &&
+            (fsp_text_u64(word, strlen(word), &need) != FSP_OK || need < 1 ||
+                    need > it->n_witnesses + 1))
+        return fsp_err_set(err, FSP_EINVAL,
+                "--quorum %.20s: office, all, or 1 to %zu (the office and %zu witnesses)", word,
+                it->n_witnesses + 1, it->n_witnesses);
+    source->need = source->office_alone ? 1 : (size_t)need;
+    return FSP_OK;
 }
 
 /* The rig's logs in the order of renewals; the newest is chosen, or the one that is named. */
@@ -187,8 +245,6 @@ fill_source(struct proving *it, const char *rig)
     source->offices = it->keys.cosigners;
     source->instructions = it->keys.instructions;
     source->n_instructions = it->keys.n_instructions;
-    source->office_alone = true;
-    source->need = 1;
     source->scan = scan;
     source->leaves = leaves;
     source->head_covering = head_covering;
@@ -262,6 +318,10 @@ prove(struct fsp_args *args, struct proving *it, struct fsp_err *err)
         rc = it->shelf->ops->fleet(it->shelf->ctx, it->fleet, err);
     if (rc == FSP_OK)
         rc = load_logs(it, rig, fsp_args_get(args, "log"), err);
+    if (rc == FSP_OK)
+        rc = load_witnesses(it, err);
+    if (rc == FSP_OK)
+        rc = set_quorum(it, fsp_args_get(args, "quorum"), err);
     if (rc != FSP_OK)
         return rc;
     fill_source(it, rig);

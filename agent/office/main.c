@@ -61,6 +61,16 @@ static const struct fsp_option prove_options[] = {OPTION_STORE, OPTION_CONF,
         {"from", "TIME", "of the period (default: the log's beginning)", false},
         {"to", "TIME", "of the period (default: up to the newest head)", false},
         {"hold-back", NULL, "give what was not asked for as leaf hashes only", false},
+        {"quorum", "office|all|N",
+                "who must have cosigned: the office, all witnesses too, or N of them (default: "
+                "all)",
+                false},
+        OPTION_JSON, OPTION_END};
+static const struct fsp_option witness_options[] = {OPTION_STORE, OPTION_CONF,
+        {"out", "FILE", "ask: the request, for the witness", false},
+        {"name", "NAME", "ask: which witness, when there are several", false},
+        {"log", "ORIGIN", "ask: another log of the rig than the current one", false},
+        {"old", "N", "ask: the entries that the witness says it cosigned last", false},
         OPTION_JSON, OPTION_END};
 static const struct fsp_option hand_back_options[] = {
         OPTION_STORE, OPTION_CONF, {"out", "FILE", "where to write it", false}, OPTION_END};
@@ -96,6 +106,9 @@ static const struct fsp_command commands[] = {
                 fsp_cmd_early},
         {"prove", "RIG [N | FROM-TO]", "write the evidence for entries, for an auditor",
                 prove_options, fsp_cmd_prove},
+        {"witness", "[add NAME VKEY | ask RIG | take FILE]",
+                "let others cosign the heads too; without more, who does", witness_options,
+                fsp_cmd_witness},
         {"hand-back", "RIG", "write all that is held of a rig, for the rig that lost it",
                 hand_back_options, fsp_cmd_hand_back},
         {"confirm", "RIG", "say that a rig's renewal was looked at and is right",
