@@ -186,6 +186,9 @@ happen(struct sim *sim, struct sim_event *event)
     case SIM_DELIVER:
         deliver(sim, event);
         break;
+    case SIM_INSTRUCT:
+        sim_office_instruct(sim);
+        break;
     case SIM_CLOCK:
         jump_clock(sim, rig);
         break;
@@ -229,6 +232,7 @@ must_wait(const struct sim *sim, const struct sim_event *event)
     case SIM_ENTER:
     case SIM_RETURN:
     case SIM_DELIVER:
+    case SIM_INSTRUCT:
     case SIM_CLOCK:
     case SIM_REBOOT_OFFICE:
     case SIM_SNAPSHOT_OFFICE:
@@ -292,6 +296,7 @@ plan_history(struct sim *sim, int64_t span_us)
     scatter(sim, SIM_LINK, 0, sim_within(random, 4, 20), span_us);
     scatter(sim, SIM_REBOOT_RIG, 0, sim_within(random, 0, 3), span_us);
     scatter(sim, SIM_REBOOT_OFFICE, 0, sim_within(random, 0, 3), span_us);
+    scatter(sim, SIM_INSTRUCT, 0, sim_within(random, 0, 3), span_us);
     scatter(sim, SIM_CLOCK, 0, sim_within(random, 0, 2), span_us);
     scatter(sim, SIM_CARRY, 0, sim_hit(random, 500) ? sim_within(random, 1, 4) : 0, span_us);
     switch (sim->history) {

@@ -37,7 +37,8 @@
 #define SIM_FILES       12
 #define SIM_PARCEL      24 /* bundles of one courier's file */
 #define SIM_TRIES       60 /* an hour in vain; the first ten come quickly, later ones every 7.5 min */
-#define SIM_POSTS       500 /* of one round */
+#define SIM_POSTS       500                  /* of one round */
+#define SIM_WORDS       UINT32_C(0x40000000) /* ids of instructions among those of records */
 #define SIM_FLEET       "lantern-basin"
 
 /* ---- randomness and time ------------------------------------------------------------------- */
@@ -82,13 +83,14 @@ void sim_snapshot_free(struct sim_snapshot *snapshot);
 /* ---- events -------------------------------------------------------------------------------- */
 
 enum sim_kind {
-    SIM_ENTER,   /* records are entered, or a day sheet comes (again) */
-    SIM_ROUND,   /* the rig looks at what is to be sent */
-    SIM_CARRY,   /* a courier takes a file */
-    SIM_BRING,   /* and brings it to the office */
-    SIM_RETURN,  /* and the answers back */
-    SIM_DELIVER, /* a request arrives late, or once more */
-    SIM_CLOCK,   /* a clock jumps */
+    SIM_ENTER,    /* records are entered, or a day sheet comes (again) */
+    SIM_ROUND,    /* the rig looks at what is to be sent */
+    SIM_CARRY,    /* a courier takes a file */
+    SIM_BRING,    /* and brings it to the office */
+    SIM_RETURN,   /* and the answers back */
+    SIM_DELIVER,  /* a request arrives late, or once more */
+    SIM_INSTRUCT, /* the office has a word for the rig */
+    SIM_CLOCK,    /* a clock jumps */
     SIM_REBOOT_RIG,
     SIM_REBOOT_OFFICE,
     SIM_SNAPSHOT_RIG,
@@ -212,6 +214,7 @@ struct sim {
     struct fsp_invitation invitation;
     struct sim_record records[SIM_ENTRIES_MAX];
     uint32_t n_records;
+    uint32_t n_words; /* instructions queued */
     /* What happened, for the summary. */
     uint64_t posts, receipts, stops, gaps, parcels;
 };
@@ -237,6 +240,7 @@ void sim_office_stop(struct sim *sim);
 void sim_office_reboot(struct sim *sim);
 void sim_office_snapshot(struct sim *sim);
 void sim_office_restore(struct sim *sim);
+void sim_office_instruct(struct sim *sim);
 /* One bundle to the intake; the status. */
 int sim_office_take(struct sim *sim, const uint8_t *bytes, size_t len, struct fsp_buf *answer);
 /* Entries the office holds of the log. */
@@ -257,6 +261,8 @@ void sim_rig_carry(struct sim_rig *rig);
 void sim_rig_return(struct sim_rig *rig, const struct sim_parcel *parcel);
 void sim_rig_restore(struct sim_rig *rig);
 void sim_rig_clone(struct sim *sim);
+/* Entries that the rig's own process appended: instructions, each once. */
+void sim_rig_absorb(struct sim_rig *rig);
 
 /* ---- sim_link.c ---------------------------------------------------------------------------- */
 

@@ -215,6 +215,27 @@ compare(void *ctx, uint64_t index, const uint8_t *bytes, size_t len, struct fsp_
 }
 
 /* Every acknowledged entry is there, once, as it was, in the rig's own store. */
+static bool
+has(const struct sim_rig *rig, uint32_t id)
+{
+    for (uint64_t i = 0; i < rig->n; i++)
+        if (rig->id[i] == id)
+            return true;
+    return false;
+}
+
+/* Every word of the office reached the log; once is what absorbing them saw to. */
+static void
+check_words(struct sim_rig *rig)
+{
+    struct sim *sim = rig->sim;
+
+    /* What a shelf lost before it was sent is lost. */
+    for (uint32_t i = 0; i < sim->n_words && !sim->office.rolled_back; i++)
+        if (!has(rig, SIM_WORDS + i))
+            sim_fail(sim, "rig%zu: instruction %u never came", rig->which, i);
+}
+
 static void
 check_rig(struct sim_rig *rig)
 {
@@ -271,6 +292,7 @@ sim_check_end(struct sim *sim)
         check_rig(rig);
         if (!rig->stopped) {
             check_office(sim, rig);
+            check_words(rig);
             continue;
         }
         if (fsp_journal_state(rig->journal) == FSP_JOURNAL_SOUND)

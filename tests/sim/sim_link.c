@@ -104,7 +104,10 @@ answered(struct sim_rig *rig, const void *bytes, size_t len, struct fsp_link_rep
     const struct sim_weather w = sim->weather;
     struct fsp_journal_progress progress = {.receipt_size = 0};
     uint64_t before = sim->office.n;
-    bool contradicts = sim_contradicts(rig);
+    bool contradicts;
+
+    sim_rig_absorb(rig);
+    contradicts = sim_contradicts(rig);
 
     reply->status = sim_office_take(sim, bytes, len, &reply->body);
     if (reply->status == FSP_ANSWER_GAP)
@@ -147,6 +150,7 @@ sim_post(void *ctx, const void *bytes, size_t len, struct fsp_link_reply *reply,
     const struct sim_weather w = sim->weather;
     int64_t up_us = (int64_t)len * SIM_S / w.bytes_per_s + w.rtt_us / 2;
 
+    sim_rig_absorb(rig);
     sim->posts++;
     if (++rig->posts > SIM_POSTS)
         sim_fail(sim, "rig%zu: a round without end", rig->which);

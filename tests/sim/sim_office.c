@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "base/file.h"
+#include "office/instruct.h"
 #include "proof/tree.h"
 
 static void
@@ -120,6 +121,25 @@ sim_office_restore(struct sim *sim)
     if (sim_office_size(sim) != office->n)
         sim_fail(sim, "the office's snapshot holds %" PRIu64 ", not %" PRIu64,
                 sim_office_size(sim), office->n);
+}
+
+void
+sim_office_instruct(struct sim *sim)
+{
+    struct sim_office *office = &sim->office;
+    struct fsp_shelf *shelf = office->shelf;
+    struct fsp_err err = {.rc = FSP_OK};
+    char body[64];
+    struct fsp_instruct what = {.rig = "heron", .about = FSP_ABOUT_MESSAGE, .body = body};
+
+    what.body_len = (size_t)snprintf(body, sizeof(body), "word-%u-end\n", sim->n_words);
+    sim_must(sim, shelf->ops->begin(shelf->ctx, true, &err), &err, "begin");
+    sim_must(sim,
+            fsp_instruct_queue(shelf, &office->keys, &office->side.env, &what, NULL, &err),
+            &err, "instruct");
+    sim_must(sim, shelf->ops->commit(shelf->ctx, &err), &err, "commit");
+    sim_say(sim, "office: instruction %u", sim->n_words);
+    sim->n_words++;
 }
 
 static bool

@@ -200,25 +200,94 @@ new_record(struct sim_rig *rig)
     return id;
 }
 
+/* Which instruction an entry is; fails when it is none. */
+static uint32_t
+word_of(struct sim_rig *rig, uint64_t index, const struct fsp_buf *bytes)
+{
+    struct fsp_record *record = NULL;
+    const char *text = NULL;
+    const char *word = NULL;
+    struct fsp_buf note;
+    uint32_t id = 0;
+
+    fsp_buf_init(&note, FSP_ENTRY_MAX);
+    if (fsp_record_parse(bytes->data, bytes->len, &record, NULL) == FSP_OK)
+        text = fsp_record_text(record, "bytes");
+    if (text != NULL && fsp_unbase64(text, strlen(text), &note) == FSP_OK)
+        word = strstr(fsp_buf_peek(&note), "word-");
+    if (word == NULL)
+        sim_fail(rig->sim, "rig%zu: entry %" PRIu64 " appeared by itself", rig->which, index);
+    else
+        id = (uint32_t)strtoul(word + 5, NULL, 10) + SIM_WORDS;
+    fsp_record_free(record);
+    fsp_buf_fini(&note);
+    return id;
+}
+
+static void
+keep(struct sim_rig *rig, uint64_t index, const struct fsp_buf *bytes, uint32_t id)
+{
+    if (index >= SIM_ENTRIES_MAX)
+        sim_fail(rig->sim, "more entries than the simulator keeps");
+    fsp_leaf_hash(bytes->data, bytes->len, rig->leaf[index]);
+    rig->id[index] = id;
+    rig->n = index + 1;
+}
+
+static void
+read_entry(struct sim_rig *rig, uint64_t index, struct fsp_buf *bytes)
+{
+    struct fsp_err err = {.rc = FSP_OK};
+
+    fsp_buf_reset(bytes);
+    sim_must(rig->sim,
+            fsp_logtable_get(fsp_journal_db(rig->journal), fsp_journal_current(rig->journal),
+                    index, bytes, &err),
+            &err, "get");
+}
+
+void
+sim_rig_absorb(struct sim_rig *rig)
+{
+    struct fsp_err err = {.rc = FSP_OK};
+    struct fsp_range tip;
+    struct fsp_buf bytes;
+
+    sim_must(rig->sim,
+            fsp_logtable_tip(fsp_journal_db(rig->journal), fsp_journal_current(rig->journal),
+                    &tip, &err),
+            &err, "tip");
+    fsp_buf_init(&bytes, FSP_ENTRY_MAX);
+    while (rig->n < tip.size) {
+        uint64_t index = rig->n;
+        uint32_t id;
+
+        read_entry(rig, index, &bytes);
+        id = word_of(rig, index, &bytes);
+        for (uint64_t i = 0; i < index; i++)
+            if (rig->id[i] == id)
+                sim_fail(rig->sim, "rig%zu: instruction %u is doubled", rig->which,
+                        id - SIM_WORDS);
+        keep(rig, index, &bytes, id);
+        sim_say(rig->sim, "rig%zu: instruction %u is entry %" PRIu64, rig->which,
+                id - SIM_WORDS, index);
+    }
+    fsp_buf_fini(&bytes);
+}
+
 /* The crew was told that entry `index` is there: from now on it has to be. */
 static void
 acknowledge(struct sim_rig *rig, uint64_t index, uint32_t id)
 {
     struct sim *sim = rig->sim;
-    struct fsp_err err = {.rc = FSP_OK};
     struct fsp_buf bytes;
 
     if (index != rig->n || index >= SIM_ENTRIES_MAX)
         sim_fail(sim, "rig%zu: entry %" PRIu64 " was appended, %" PRIu64 " was expected",
                 rig->which, index, rig->n);
     fsp_buf_init(&bytes, FSP_ENTRY_MAX);
-    sim_must(sim,
-            fsp_logtable_get(fsp_journal_db(rig->journal), fsp_journal_current(rig->journal),
-                    index, &bytes, &err),
-            &err, "get");
-    fsp_leaf_hash(bytes.data, bytes.len, rig->leaf[index]);
-    rig->id[index] = id;
-    rig->n++;
+    read_entry(rig, index, &bytes);
+    keep(rig, index, &bytes, id);
     fsp_buf_fini(&bytes);
 }
 
@@ -240,10 +309,12 @@ sim_rig_enter_one(struct sim_rig *rig)
     struct sim *sim = rig->sim;
     struct fsp_journal_added added;
     struct fsp_err err = {.rc = FSP_OK};
-    uint32_t id = new_record(rig);
+    uint32_t id;
     char once[32];
     bool twice = sim_hit(&sim->random, 150);
 
+    sim_rig_absorb(rig);
+    id = new_record(rig);
     (void)snprintf(once, sizeof(once), "form-%u", id);
     for (int i = 0; i < (twice ? 2 : 1); i++) {
         struct fsp_record *record = make_record(rig, id);
@@ -287,21 +358,23 @@ void
 sim_rig_enter(struct sim_rig *rig)
 {
     struct sim *sim = rig->sim;
-    uint32_t ids[SHEET_MOST];
+    uint32_t ids[SHEET_MOST] = {0};
     size_t fresh = (size_t)sim_within(&sim->random, 0, SHEET_MOST / 2);
     size_t known = (size_t)sim_within(&sim->random, 0, SHEET_MOST / 2);
+    size_t n = 0;
 
+    sim_rig_absorb(rig);
     if (sim_hit(&sim->random, 600)) {
         sim_rig_enter_one(rig);
     } else {
-        if (known > rig->n)
-            known = rig->n;
-        for (size_t i = 0; i < known; i++)
-            ids[i] = rig->id[rig->n - known + i];
-        for (size_t i = 0; i < fresh; i++)
-            ids[known + i] = new_record(rig);
-        if (known + fresh > 0)
-            take_sheet(rig, ids, known + fresh, fresh);
+        for (uint64_t i = rig->n; i > 0 && n < known; i--)
+            if (rig->id[i - 1] < SIM_WORDS)
+                ids[n++] = rig->id[i - 1];
+        known = n;
+        while (n < known + fresh)
+            ids[n++] = new_record(rig);
+        if (n > 0)
+            take_sheet(rig, ids, n, fresh);
     }
     if (rig->stopped)
         return;
@@ -341,6 +414,7 @@ sim_rig_round(struct sim_rig *rig)
     rig->posts = 0;
     rc = fsp_push_round(rig->push, &report, &next, &err);
     rig->busy = false;
+    sim_rig_absorb(rig);
     n = rig->n;
     sim_check_round(rig, rc, &report, &next, &err);
     if (rig->stopped)
@@ -422,6 +496,7 @@ sim_rig_return(struct sim_rig *rig, const struct sim_parcel *parcel)
         struct fsp_verdict verdict;
 
         sim_must(sim, fsp_receipt_judge(rig->journal, &answer, &verdict, &err), &err, "judge");
+        sim_rig_absorb(rig);
         sim_say(sim, "rig%zu: by courier %ld: verdict %d, %" PRIu64 " %s", rig->which,
                 answer.status, (int)verdict.kind, verdict.held, verdict.why);
         if (verdict.kind == FSP_VERDICT_CONTRADICT)
