@@ -57,6 +57,7 @@ struct fsp_fold {
     size_t fresh; /* of them not marked before */
     bool reset;   /* what is stored fits no more */
     bool storing;
+    bool lean; /* nothing is kept of this fold */
     struct fsp_kept *kept;
     size_t n_kept, cap_kept;
     size_t n_inspections;

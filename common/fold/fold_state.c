@@ -16,7 +16,8 @@
 #define MAGIC_LEN 5
 #define VERSION   1
 #define BLOB_MAX  (FSP_STATE_MAX + 1024)
-#define SPACING   8 /* cuts: so many of the newest are kept, then every second, fourth, … */
+#define LEAN      32 /* times what is worth keeping: so much read is not kept in memory */
+#define SPACING   8  /* cuts: so many of the newest are kept, then every second, fourth, … */
 
 /* ---- form ---- */
 
@@ -163,7 +164,7 @@ fold_with(struct fsp_fold *fold, const struct fsp_fold_store *store,
         rc = add_amendments(fold, store, ledger, low, err);
     fold->storing = fold->read >= fold->about.worth && fold->n_logs <= FSP_STATE_LOGS &&
                     !fold->about.whole;
-    if (rc == FSP_OK && fold->storing)
+    if (rc == FSP_OK && fold->storing && !fold->lean)
         fsp_ledger_on_cut(ledger, keep_cut, fold);
     if (rc == FSP_OK) {
         fsp_ledger_on_work(ledger, fold->about.on_work, fold->about.on_work_ctx);
@@ -286,6 +287,50 @@ forget_kept(struct fsp_fold *fold)
 static enum fsp_rc add_end(struct fsp_fold *fold, struct fsp_err *err);
 static void find_lows(struct fsp_fold *fold);
 
+/* Begin once more, from the end: what was read for it need not stay in memory with the account. */
+static enum fsp_rc
+lighten(struct fsp_fold *fold, const struct fsp_fold_store *store, struct fsp_err *err)
+{
+    const struct fsp_kept *end = fold->n_kept == 0 ? NULL : &fold->kept[fold->n_kept - 1];
+    struct stored stored = {.state = NULL};
+    struct fsp_part *parts = NULL;
+    struct fsp_part *heavy = fold->parts;
+    struct fsp_ledger *ledger = NULL;
+    size_t read = fold->read;
+    enum fsp_rc rc;
+
+    if (end == NULL || end->cuts != FSP_FOLD_END || read < LEAN * fold->about.worth)
+        return FSP_OK;
+    parts = fsp_mem_array(fold->n_logs, sizeof(*parts));
+    if (parts == NULL)
+        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    for (size_t l = 0; l < fold->n_logs; l++)
+        parts[l] = (struct fsp_part){.first = fold->logs[l].size,
+                .size = fold->logs[l].size,
+                .marked = heavy[l].marked};
+    stored.state = end->state.data;
+    stored.len = end->state.len;
+    memcpy(stored.low, end->low, sizeof(stored.low));
+    fold->parts = parts;
+    fold->lean = true;
+    rc = fold_with(fold, store, &stored, &ledger, err);
+    fold->lean = false;
+    fold->read = read;
+    if (rc == FSP_OK) {
+        fsp_ledger_free(fold->ledger);
+        fold->ledger = ledger;
+        fold->parts = heavy;
+    }
+    fsp_fold_parts_free(fold); /* of the two, what is not needed */
+    free(fold->parts);
+    fold->parts = rc == FSP_OK ? parts : heavy;
+    if (rc == FSP_EAGAIN || rc == FSP_EFORMAT) { /* the account is there all the same */
+        fsp_err_clear(err);
+        rc = FSP_OK;
+    }
+    return rc;
+}
+
 enum fsp_rc
 fsp_fold_best(struct fsp_fold *fold, const struct fsp_fold_store *store, struct fsp_err *err)
 {
@@ -311,9 +356,10 @@ fsp_fold_best(struct fsp_fold *fold, const struct fsp_fold_store *store, struct 
         rc = fold_with(fold, store, NULL, &fold->ledger, err);
     if (rc == FSP_OK && fold->storing)
         rc = add_end(fold, err);
-    if (rc == FSP_OK)
-        find_lows(fold);
-    return rc;
+    if (rc != FSP_OK)
+        return rc;
+    find_lows(fold);
+    return lighten(fold, store, err);
 }
 
 /* ---- keeping ---- */
