@@ -11,6 +11,7 @@ import re
 import pytest
 import signatures
 import verify
+from test_fleet import Shell, readme_commands
 
 PASSPHRASE = "three wet ropes on a drum"
 OUT = ("by=clerk", "scope=after-event", "decision=out-of-service", "inspector=crew")
@@ -224,3 +225,22 @@ def test_a_roster_that_the_office_did_not_sign_changes_nothing(crewed):
     assert crewed.states()[index] == signatures.OFF
     assert crewed.stopped()
     crewed.check_shown()
+
+
+def test_the_readme_signs_as_printed(programs, tmp_path):
+    shell = Shell(tmp_path, programs)
+    (tmp_path / "words").write_text(PASSPHRASE + "\n")
+    for line in readme_commands("A fleet on one machine"):
+        if re.match(r"farspool-\w+ (init|invite|enter (rig|reel|program))\b", line):
+            shell.run(line)
+    key = None
+    commands = readme_commands("Signing inspections")
+    assert len(commands) == 5
+    for line in commands:
+        out = shell.run(line.replace("VERIFIER-KEY", key or "?"))
+        key = key or re.search(r"verifier key (\S+)", out)[1]
+    roster = shell.json("farspool-office roster --store O --json")
+    assert "ada" in json.dumps(roster) and "2026-04-01T00:00:00Z" in json.dumps(roster)
+    entries = [json.loads(e) for e in shell.run("farspool-rig print --store R").splitlines()]
+    assert [e["kind"] for e in entries] == ["rig", "reel", "program", "inspection", "countersign"]
+    assert entries[3]["reel"] == "A-17" and entries[3]["inspector"] == "ada"
