@@ -162,73 +162,18 @@ load_logs(struct proving *it, const char *rig, const char *origin, struct fsp_er
 /* --- what is asked for ------------------------------------------------------------------------ */
 
 static enum fsp_rc
-time_option(const struct fsp_args *args, const char *name, bool *has, int64_t *time_s,
-        struct fsp_err *err)
-{
-    const char *text = fsp_args_get(args, name);
-    enum fsp_rc rc;
-
-    if (text == NULL)
-        return FSP_OK;
-    *has = true;
-    rc = fsp_time_parse(text, NULL, time_s, err);
-    return rc == FSP_OK ? rc
-                        : fsp_err_set(err, FSP_EINVAL,
-                                  "--%s %s: a time is needed, as "
-                                  "2026-03-01T00:00:00Z",
-                                  name, text);
-}
-
-/* N or FROM-TO. */
-static enum fsp_rc
-parse_numbers(struct fsp_exhibit_wish *wish, const char *word, struct fsp_err *err)
-{
-    const char *dash = strchr(word, '-');
-    const size_t len = dash == NULL ? strlen(word) : (size_t)(dash - word);
-
-    wish->what = dash == NULL ? FSP_EXHIBIT_ENTRY : FSP_EXHIBIT_RANGE;
-    if (fsp_text_u64(word, len, &wish->first) != FSP_OK ||
-            (dash != NULL && fsp_text_u64(dash + 1, strlen(dash + 1), &wish->last) != FSP_OK) ||
-            (dash != NULL && wish->last < wish->first))
-        return fsp_err_set(err, FSP_EINVAL,
-                "'%.40s': an entry's number is needed, counted from 0, or FROM-TO", word);
-    if (dash == NULL)
-        wish->last = wish->first;
-    return FSP_OK;
-}
-
-static enum fsp_rc
 parse_wish(struct fsp_exhibit_wish *wish, const struct fsp_args *args, struct fsp_err *err)
 {
-    const bool inspections = fsp_args_has(args, "inspections");
-    const bool whole = fsp_args_has(args, "whole");
-    const size_t words = inspections || whole ? 1 : 2;
-    enum fsp_rc rc = fsp_args_rest_within(args, words, words, err);
+    const struct fsp_exhibit_words words = {.numbers = fsp_args_rest(args, 1),
+            .folder = fsp_args_get(args, "out"),
+            .from = fsp_args_get(args, "from"),
+            .to = fsp_args_get(args, "to"),
+            .inspections = fsp_args_has(args, "inspections"),
+            .whole = fsp_args_has(args, "whole"),
+            .hold_back = fsp_args_has(args, "hold-back")};
+    enum fsp_rc rc = fsp_args_rest_within(args, 1, 2, err);
 
-    wish->folder = fsp_args_get(args, "out");
-    wish->hold_back = fsp_args_has(args, "hold-back");
-    if (rc == FSP_OK && wish->folder == NULL)
-        rc = fsp_err_set(err, FSP_EINVAL, "--out DIR is needed");
-    if (rc == FSP_OK && inspections && whole)
-        rc = fsp_err_set(err, FSP_EINVAL, "either --inspections or --whole");
-    if (rc == FSP_OK && words == 2)
-        rc = parse_numbers(wish, fsp_args_rest(args, 1), err);
-    if (rc == FSP_OK)
-        rc = time_option(args, "from", &wish->has_from, &wish->from_s, err);
-    if (rc == FSP_OK)
-        rc = time_option(args, "to", &wish->has_to, &wish->to_s, err);
-    if (rc != FSP_OK)
-        return rc;
-    if (words == 1)
-        wish->what = whole ? FSP_EXHIBIT_WHOLE : FSP_EXHIBIT_INSPECTIONS;
-    if ((wish->has_from || wish->has_to) && !inspections)
-        return fsp_err_set(err, FSP_EINVAL, "--from and --to go with --inspections");
-    if (wish->has_from && wish->has_to && wish->from_s > wish->to_s)
-        return fsp_err_set(err, FSP_EINVAL, "--from is behind --to");
-    if (wish->hold_back && (whole || wish->what == FSP_EXHIBIT_ENTRY))
-        return fsp_err_set(
-                err, FSP_EINVAL, "--hold-back goes with --inspections or with FROM-TO");
-    return FSP_OK;
+    return rc == FSP_OK ? fsp_exhibit_words(wish, &words, err) : rc;
 }
 
 static void

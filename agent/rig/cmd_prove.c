@@ -1,192 +1,196 @@
+/* prove: evidence for what this rig has receipts for, into a folder. */
 #include <inttypes.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/file.h"
-#include "base/text.h"
-#include "proof/evidence.h"
-#include "proof/note.h"
-#include "proof/tree.h"
+#include "exhibit/exhibit.h"
 #include "rig/cmd.h"
+#include "rig/trust.h"
 #include "store/logtable.h"
 
-#define PROOF_MAX (FSP_NOTE_MAX * 2)
-
-/* The three files of one record's evidence. */
-struct evidence {
-    struct fsp_buf record;
-    struct fsp_buf proof;
-    struct fsp_buf policy;
+/* The journal as a source of evidence. */
+struct proving {
+    struct fsp_journal *journal;
+    struct fsp_trust trust;
+    struct fsp_vkey office[FSP_ATTEST_KEYS_MAX]; /* the newest first */
+    struct fsp_exhibit_log *log;
+    size_t logs;
+    struct fsp_exhibit_source source;
+    struct fsp_exhibit_wish wish;
+    struct fsp_exhibit_result result;
 };
 
-/* The earliest head over the entry that the office cosigned. */
+/* --- the journal as a source ------------------------------------------------------------------ */
+
 static enum fsp_rc
-cosigned_head(struct fsp_journal *journal, const struct fsp_journal_log *log, uint64_t index,
-        struct fsp_range *range, struct fsp_buf *note, struct fsp_err *err)
+scan(void *ctx, int64_t log, const uint64_t within[2], fsp_exhibit_visit *visit,
+        void *visit_ctx, struct fsp_err *err)
 {
-    const struct fsp_journal_about *about = fsp_journal_about(journal);
-    uint64_t above = index;
-
-    for (;;) {
-        struct fsp_note parsed;
-        enum fsp_rc rc;
-
-        fsp_buf_reset(note);
-        rc = fsp_logtable_head_covering(
-                fsp_journal_db(journal), log->id, above, range, note, err);
-        if (rc == FSP_ENOTFOUND)
-            return fsp_err_set(err, FSP_ENOTFOUND,
-                    "entry %" PRIu64 " has no receipt yet; push or carry first, then prove",
-                    index);
-        if (rc != FSP_OK)
-            return rc;
-        if (fsp_note_parse(&parsed, note->data, note->len, NULL) == FSP_OK &&
-                fsp_note_verify(&parsed, &about->cosigner, NULL, NULL) == FSP_OK)
-            return FSP_OK;
-        above = range->size;
-    }
+    return fsp_logtable_scan(ctx, log, within[0], within[1], visit, visit_ctx, err);
 }
 
 static enum fsp_rc
-gather(struct fsp_journal *journal, const struct fsp_journal_log *log, uint64_t index,
-        struct evidence *evidence, struct fsp_err *err)
-{
-    const struct fsp_journal_about *about = fsp_journal_about(journal);
-    struct fsp_db *db = fsp_journal_db(journal);
-    uint8_t(*leaves)[FSP_HASH_LEN] = NULL;
-    uint8_t path[FSP_TREE_LEVELS][FSP_HASH_LEN];
-    struct fsp_range range;
-    struct fsp_buf note;
-    size_t n = 0;
-    enum fsp_rc rc;
-
-    fsp_buf_init(&note, FSP_NOTE_MAX);
-    rc = cosigned_head(journal, log, index, &range, &note, err);
-    if (rc == FSP_OK)
-        rc = fsp_logtable_get(db, log->id, index, &evidence->record, err);
-    if (rc == FSP_OK)
-        rc = fsp_logtable_leaves(db, log->id, range.size, &leaves, err);
-    if (rc != FSP_OK)
-        goto out;
-    fsp_tree_inclusion((const uint8_t(*)[FSP_HASH_LEN])leaves, range.size, index, path, &n);
-    fsp_proof_write(&evidence->proof, index, (const uint8_t(*)[FSP_HASH_LEN])path, n,
-            fsp_buf_peek(&note), note.len);
-    fsp_policy_write(&evidence->policy, &log->vkey, &about->cosigner);
-    rc = fsp_buf_check(&evidence->proof, "the proof", err);
-    if (rc == FSP_OK)
-        rc = fsp_buf_check(&evidence->policy, "the policy", err);
-out:
-    free(leaves);
-    fsp_buf_fini(&note);
-    return rc;
-}
-
-/* What leaves is what verifies: the files' own bytes are judged before they are written. */
-static enum fsp_rc
-judge(const struct evidence *evidence, struct fsp_err *err)
-{
-    struct fsp_statement statement;
-    struct fsp_policy *policy = NULL;
-    struct fsp_proof_file proof;
-    enum fsp_rc rc;
-
-    rc = fsp_policy_parse(&policy, fsp_buf_peek(&evidence->policy), evidence->policy.len, err);
-    if (rc == FSP_OK)
-        rc = fsp_proof_parse(&proof, fsp_buf_peek(&evidence->proof), evidence->proof.len, err);
-    if (rc == FSP_OK)
-        rc = fsp_evidence_verify(
-                policy, evidence->record.data, evidence->record.len, &proof, &statement, err);
-    fsp_policy_free(policy);
-    return rc;
-}
-
-static enum fsp_rc
-write_one(
-        const char *folder, const char *name, const struct fsp_buf *bytes, struct fsp_err *err)
-{
-    char *path = fsp_file_join(folder, name);
-    enum fsp_rc rc;
-
-    if (path == NULL)
-        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
-    rc = fsp_file_write(path, bytes->data, bytes->len, 0644, err);
-    free(path);
-    return rc;
-}
-
-static enum fsp_rc
-write_all(const char *folder, uint64_t index, const struct evidence *evidence,
+leaves(void *ctx, int64_t log, uint64_t size, uint8_t (**out)[FSP_HASH_LEN],
         struct fsp_err *err)
 {
-    char name[64];
-    enum fsp_rc rc = fsp_file_folder(folder, 0755, err);
-
-    (void)snprintf(name, sizeof(name), "%" PRIu64 ".record.json", index);
-    if (rc == FSP_OK)
-        rc = write_one(folder, name, &evidence->record, err);
-    (void)snprintf(name, sizeof(name), "%" PRIu64 ".tlog-proof", index);
-    if (rc == FSP_OK)
-        rc = write_one(folder, name, &evidence->proof, err);
-    if (rc == FSP_OK)
-        rc = write_one(folder, "trust.tlog-policy", &evidence->policy, err);
-    return rc;
+    return fsp_logtable_leaves(ctx, log, size, out, err);
 }
 
 static enum fsp_rc
-prove(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
+head_covering(void *ctx, int64_t log, uint64_t index, struct fsp_range *range,
+        struct fsp_buf *note, struct fsp_err *err)
 {
-    const char *folder = fsp_args_get(args, "out");
-    const char *word = fsp_args_rest(args, 0);
-    struct fsp_journal *journal = NULL;
-    struct fsp_journal_log log;
-    struct evidence evidence;
-    uint64_t index = 0;
-    enum fsp_rc rc = FSP_OK;
+    fsp_buf_reset(note);
+    return fsp_logtable_head_covering(ctx, log, index, range, note, err);
+}
 
-    fsp_buf_init(&evidence.record, FSP_ENTRY_MAX);
-    fsp_buf_init(&evidence.proof, PROOF_MAX);
-    fsp_buf_init(&evidence.policy, FSP_NOTE_MAX);
-    if (folder == NULL)
-        rc = fsp_err_set(err, FSP_EINVAL, "--out DIR is needed: where to write the evidence");
-    else if (fsp_text_u64(word, strlen(word), &index) != FSP_OK)
-        rc = fsp_err_set(err, FSP_EINVAL, "'%.40s': expected an entry's number", word);
+static enum fsp_rc
+head_below(void *ctx, int64_t log, uint64_t size, struct fsp_range *range, struct fsp_buf *note,
+        struct fsp_err *err)
+{
+    fsp_buf_reset(note);
+    return fsp_logtable_head_below(ctx, log, size, range, note, err);
+}
+
+static enum fsp_rc
+load_logs(struct proving *it, const struct fsp_journal_log *chosen, struct fsp_err *err)
+{
+    struct fsp_journal_log *logs = NULL;
+    enum fsp_rc rc = fsp_journal_logs(it->journal, &logs, &it->logs, err);
+
+    if (rc == FSP_OK) {
+        it->log = calloc(it->logs, sizeof(*it->log));
+        if (it->log == NULL)
+            rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    }
+    for (size_t i = 0; rc == FSP_OK && i < it->logs; i++) {
+        it->log[i].id = logs[i].id;
+        memcpy(it->log[i].origin, logs[i].origin, sizeof(it->log[i].origin));
+        it->log[i].vkey = logs[i].vkey;
+        it->log[i].size = logs[i].size;
+        if (logs[i].id == chosen->id)
+            it->source.chosen = i;
+    }
+    free(logs);
+    return rc;
+}
+
+static void
+fill_source(struct proving *it)
+{
+    const struct fsp_journal_about *about = fsp_journal_about(it->journal);
+    struct fsp_exhibit_source *source = &it->source;
+    const size_t n = it->trust.n_cosigners;
+
+    for (size_t i = 0; i < n; i++)
+        it->office[i] = it->trust.cosigners[n - 1 - i];
+    source->ctx = fsp_journal_db(it->journal);
+    source->fleet = about->fleet;
+    source->rig = about->rig;
+    source->log = it->log;
+    source->logs = it->logs;
+    source->office = it->office;
+    source->offices = n;
+    source->instructions = it->trust.ever;
+    source->n_instructions = it->trust.n_ever;
+    source->need = 1;
+    source->office_alone = true;
+    source->scan = scan;
+    source->leaves = leaves;
+    source->head_covering = head_covering;
+    source->head_below = head_below;
+}
+
+static enum fsp_rc
+prove(struct fsp_args *args, struct proving *it, struct fsp_err *err)
+{
+    const struct fsp_exhibit_words words = {.numbers = fsp_args_rest(args, 0),
+            .folder = fsp_args_get(args, "out"),
+            .from = fsp_args_get(args, "from"),
+            .to = fsp_args_get(args, "to"),
+            .inspections = fsp_args_has(args, "inspections"),
+            .whole = fsp_args_has(args, "whole"),
+            .hold_back = fsp_args_has(args, "hold-back")};
+    struct fsp_journal_log chosen;
+    struct fsp_db *db;
+    enum fsp_rc rc = fsp_exhibit_words(&it->wish, &words, err);
+
     if (rc == FSP_OK)
-        rc = fsp_cmd_open(args, FSP_JOURNAL_READ, &journal, err);
+        rc = fsp_cmd_open(args, FSP_JOURNAL_READ, &it->journal, err);
     if (rc == FSP_OK)
-        rc = fsp_cmd_log(args, journal, &log, err);
+        rc = fsp_cmd_log(args, it->journal, &chosen, err);
     if (rc == FSP_OK)
-        rc = gather(journal, &log, index, &evidence, err);
+        rc = fsp_trust_load(it->journal, &it->trust, err);
     if (rc == FSP_OK)
-        rc = judge(&evidence, err);
-    if (rc == FSP_OK)
-        rc = write_all(folder, index, &evidence, err);
-    if (rc == FSP_OK && fsp_args_has(args, "json")) {
-        fsp_buf_printf(out, "{\"index\":%" PRIu64 ",\"out\":", index);
+        rc = load_logs(it, &chosen, err);
+    if (rc != FSP_OK)
+        return rc;
+    db = fsp_journal_db(it->journal);
+    rc = fsp_db_begin_read(db, err);
+    if (rc != FSP_OK)
+        return rc;
+    fill_source(it);
+    rc = fsp_exhibit_write(&it->source, &it->wish, &it->result, err);
+    fsp_db_rollback(db); /* nothing was written */
+    return rc;
+}
+
+static void
+say(const struct proving *it, bool json, struct fsp_buf *out)
+{
+    const struct fsp_exhibit_result *result = &it->result;
+    const char *folder = it->wish.folder;
+
+    if (json) {
+        if (it->wish.what == FSP_EXHIBIT_ENTRY)
+            fsp_buf_printf(out, "{\"index\":%" PRIu64 ",", it->wish.first);
+        else
+            fsp_buf_printf(out, "{\"from\":%" PRIu64 ",", result->from);
+        fsp_buf_printf(out,
+                "\"size\":%" PRIu64 ",\"entries\":%" PRIu64 ",\"held_back\":%" PRIu64
+                ",\"inspections\":%" PRIu64 ",\"companions\":%zu,\"file\":",
+                result->size, result->entries, result->held_back, result->inspections,
+                result->pairs);
+        fsp_cmd_json_text(out, result->file);
+        fsp_buf_add_text(out, ",\"out\":");
         fsp_cmd_json_text(out, folder);
         fsp_buf_add_text(out, "}\n");
-    } else if (rc == FSP_OK) {
+    } else if (it->wish.what == FSP_EXHIBIT_ENTRY) {
         fsp_buf_printf(out,
                 "%s/%" PRIu64 ".record.json\n%s/%" PRIu64 ".tlog-proof\n%s/trust.tlog-policy\n",
-                folder, index, folder, index, folder);
+                folder, it->wish.first, folder, it->wish.first, folder);
+        if (result->pairs > 0)
+            fsp_buf_printf(
+                    out, "and %zu entries that amend or countersign it\n", result->pairs);
+        fsp_buf_printf(out, "%s/summary.txt and summary.html say what is proved\n", folder);
+    } else {
+        fsp_buf_printf(out,
+                "%s/%s\n%s/trust.tlog-policy\n%" PRIu64 " entries, complete, %" PRIu64
+                " held back\n%s/summary.txt and summary.html say what is proved\n",
+                folder, result->file, folder, result->entries, result->held_back, folder);
     }
-    fsp_buf_fini(&evidence.policy);
-    fsp_buf_fini(&evidence.proof);
-    fsp_buf_fini(&evidence.record);
-    fsp_journal_close(journal);
-    return rc;
 }
 
 int
 fsp_cmd_prove(struct fsp_args *args)
 {
     struct fsp_err err = {.rc = FSP_OK};
+    struct proving *it = calloc(1, sizeof(*it));
     struct fsp_buf out;
-    enum fsp_rc rc = fsp_args_rest_within(args, 1, 1, &err);
+    enum fsp_rc rc = it == NULL ? fsp_err_set(&err, FSP_ENOMEM, "out of memory")
+                                : fsp_args_rest_within(args, 0, 1, &err);
 
     fsp_buf_init(&out, FSP_OUT_MAX);
     if (rc == FSP_OK)
-        rc = prove(args, &out, &err);
+        rc = prove(args, it, &err);
+    if (rc == FSP_OK)
+        say(it, fsp_args_has(args, "json"), &out);
+    if (it != NULL) {
+        fsp_journal_close(it->journal);
+        free(it->log);
+        free(it);
+    }
     if (rc != FSP_OK) {
         fsp_buf_fini(&out);
         return fsp_cmd_fail(&err, rc);

@@ -97,6 +97,21 @@ struct fsp_exhibit_wish {
     const char *folder;
 };
 
+/* The words of a command, NULL and false where they were not given; FSP_EINVAL says what is wrong. */
+struct fsp_exhibit_words {
+    const char *numbers; /* N or FROM-TO */
+    const char *folder;
+    const char *from;
+    const char *to;
+    bool inspections;
+    bool whole;
+    bool hold_back;
+};
+enum fsp_rc fsp_exhibit_words(struct fsp_exhibit_wish *wish,
+        const struct fsp_exhibit_words *words, struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_exhibit_numbers(
+        struct fsp_exhibit_wish *wish, const char *word, struct fsp_err *err) FSP_MUST_CHECK;
+
 /* What was written. */
 struct fsp_exhibit_result {
     char file[64]; /* the record or the register */

@@ -197,17 +197,34 @@ struct pair {
     struct fsp_buf proof;
 };
 
-/* The leaves of each log are computed once. */
+/* The leaves of each log are computed once, or again when a head stands above the entries that count
+ * (of a log that another one continues). */
 struct leaves {
     uint8_t (*of[64])[FSP_HASH_LEN];
+    uint64_t size[64];
 };
+
+static enum fsp_rc
+need_leaves(const struct fsp_exhibit_source *source, size_t log, uint64_t size,
+        struct leaves *leaves, struct fsp_err *err)
+{
+    const uint64_t want = size > source->log[log].size ? size : source->log[log].size;
+    enum fsp_rc rc;
+
+    if (leaves->of[log] != NULL && leaves->size[log] >= size)
+        return FSP_OK;
+    free(leaves->of[log]);
+    leaves->of[log] = NULL;
+    rc = source->leaves(source->ctx, source->log[log].id, want, &leaves->of[log], err);
+    leaves->size[log] = rc == FSP_OK ? want : 0;
+    return rc;
+}
 
 static enum fsp_rc
 prove_piece(struct fsp_exhibit *exhibit, struct fsp_exhibit_piece *piece, struct leaves *leaves,
         struct pair *pair, struct fsp_err *err)
 {
     const struct fsp_exhibit_source *source = exhibit->source;
-    const struct fsp_exhibit_log *log = &source->log[piece->log];
     uint8_t path[FSP_TREE_LEVELS][FSP_HASH_LEN];
     struct fsp_exhibit_head head;
     size_t n = 0;
@@ -215,10 +232,8 @@ prove_piece(struct fsp_exhibit *exhibit, struct fsp_exhibit_piece *piece, struct
 
     fsp_exhibit_head_init(&head);
     rc = fsp_exhibit_head_above(source, piece->log, piece->index, &head, err);
-    if (rc == FSP_OK && head.range.size > log->size)
-        rc = fsp_err_set(err, FSP_ECORRUPT, "%s: a head above the entries", log->origin);
-    if (rc == FSP_OK && leaves->of[piece->log] == NULL)
-        rc = source->leaves(source->ctx, log->id, log->size, &leaves->of[piece->log], err);
+    if (rc == FSP_OK)
+        rc = need_leaves(source, piece->log, head.range.size, leaves, err);
     if (rc == FSP_OK) {
         fsp_tree_inclusion((const uint8_t(*)[FSP_HASH_LEN])leaves->of[piece->log],
                 head.range.size, piece->index, path, &n);

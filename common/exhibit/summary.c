@@ -134,7 +134,10 @@ companions(const struct fsp_exhibit *exhibit, struct fsp_page *page)
                 piece->is_signed_kind ? fsp_sig_state_text(piece->sig) : "",
                 time_of(piece->seen_s, seen), NULL};
 
-        (void)snprintf(what, sizeof(what), "%s %s", piece->voids ? "voids" : piece->kind,
+        (void)snprintf(what, sizeof(what), "%s %s",
+                piece->voids                        ? "voids"
+                : strcmp(piece->kind, "amend") == 0 ? "amends"
+                                                    : "countersigns",
                 piece->names);
         fsp_page_row(page, cells);
     }
