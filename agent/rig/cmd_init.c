@@ -63,6 +63,7 @@ create(struct fsp_args *args, const char *folder, const struct fsp_invitation *i
     if (rc == FSP_OK)
         rc = fsp_journal_create_filled(
                 folder, invitation, fsp_env_system(), fill, filling, err);
+    filling->options = NULL;
     fsp_handback_fini(&back);
     free(bytes);
     return rc;

@@ -69,12 +69,12 @@ struct fsp_journal; /* opaque */
  * and renamed. An existing folder must be empty. */
 enum fsp_rc fsp_journal_create(const char *folder, const struct fsp_invitation *invitation,
         const struct fsp_env *env, struct fsp_err *err) FSP_MUST_CHECK;
-/* The same, and `fill` does the rest before the store is moved to its place. */
+/* The same, and `more` does the rest before the store is moved to its place. */
 typedef enum fsp_rc fsp_journal_fill(
         struct fsp_journal *journal, void *ctx, struct fsp_err *err);
 enum fsp_rc fsp_journal_create_filled(const char *folder,
         const struct fsp_invitation *invitation, const struct fsp_env *env,
-        fsp_journal_fill *fill, void *ctx, struct fsp_err *err) FSP_MUST_CHECK;
+        fsp_journal_fill *more, void *ctx, struct fsp_err *err) FSP_MUST_CHECK;
 enum fsp_rc fsp_journal_open(const char *folder, enum fsp_journal_use use,
         const struct fsp_env *env, struct fsp_journal **out,
         struct fsp_err *err) FSP_MUST_CHECK;

@@ -114,6 +114,36 @@ read_rows(struct fsp_db *db, struct old_row *rows, size_t n)
     }
 }
 
+/* The store's three entries again, in the tables of the earlier version. */
+static void
+make_old_store(struct fixture *fixture, struct fsp_journal_about *about)
+{
+    struct fsp_journal_added added;
+    struct old_row rows[3];
+    struct fsp_err err = {.rc = FSP_OK};
+    struct fsp_db *db = NULL;
+    struct fsp_range range;
+    char path[128];
+
+    assert_ok(fixture_take(fixture, SHEET, false, &added, &err), &err);
+    read_rows(fsp_journal_db(fixture->journal), rows, 3);
+    *about = *fsp_journal_about(fixture->journal);
+    fsp_journal_close(fixture->journal);
+    fixture->journal = NULL;
+    (void)snprintf(path, sizeof(path), "%s/journal.db", fixture->folder);
+    assert_int_equal(unlink(path), 0);
+    assert_ok(fsp_db_open(path, FSP_DB_RIG, true, &old_schema, &db, &err), &err);
+    assert_ok(fsp_db_begin(db, &err), &err);
+    put_meta(db, about);
+    fsp_range_init(&range);
+    for (size_t i = 0; i < 3; i++)
+        put_entry(db, &range, rows[i].bytes, rows[i].key, rows[i].hash);
+    assert_ok(fsp_db_run(db, "INSERT INTO receipt VALUES(2, 1772000000, 1772000001)", &err),
+            &err);
+    assert_ok(fsp_db_commit(db, &err), &err);
+    fsp_db_close(db);
+}
+
 static void
 a_store_of_the_earlier_schema_is_brought_up_to_date(void **state)
 {
@@ -123,31 +153,9 @@ a_store_of_the_earlier_schema_is_brought_up_to_date(void **state)
     struct fsp_journal_added added;
     struct fsp_journal_about about;
     struct fsp_journal_log log;
-    struct old_row rows[3];
     struct fsp_err err = {.rc = FSP_OK};
-    struct fsp_db *db = NULL;
-    struct fsp_range range;
-    char path[128];
 
-    /* The same three entries, in the tables of the earlier version. */
-    assert_ok(fixture_take(fixture, SHEET, false, &added, &err), &err);
-    read_rows(fsp_journal_db(fixture->journal), rows, 3);
-    about = *fsp_journal_about(fixture->journal);
-    fsp_journal_close(fixture->journal);
-    fixture->journal = NULL;
-    (void)snprintf(path, sizeof(path), "%s/journal.db", fixture->folder);
-    assert_int_equal(unlink(path), 0);
-    assert_ok(fsp_db_open(path, FSP_DB_RIG, true, &old_schema, &db, &err), &err);
-    assert_ok(fsp_db_begin(db, &err), &err);
-    put_meta(db, &about);
-    fsp_range_init(&range);
-    for (size_t i = 0; i < 3; i++)
-        put_entry(db, &range, rows[i].bytes, rows[i].key, rows[i].hash);
-    assert_ok(fsp_db_run(db, "INSERT INTO receipt VALUES(2, 1772000000, 1772000001)", &err),
-            &err);
-    assert_ok(fsp_db_commit(db, &err), &err);
-    fsp_db_close(db);
-
+    make_old_store(fixture, &about);
     fixture_reopen(fixture);
     assert_string_equal(fsp_journal_about(fixture->journal)->origin, about.origin);
     assert_memory_equal(fsp_journal_about(fixture->journal)->token, about.token, 16);
