@@ -3,6 +3,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/resource.h>
 
 #include "cli/daemon.h"
 #include "office/board.h"
@@ -13,7 +14,13 @@
 #include "web/http.h"
 
 #define STUCK_RETRY_S 30
-#define WATCHDOG_MS   15000 /* well below a unit's WatchdogSec of a minute */
+/* A fleet of a thousand rigs keeps its connections, and comes back at once after an outage. */
+#define INTAKE_CONNECTIONS 2048u
+#define INTAKE_QUEUE       1024u
+#define INTAKE_WORKERS     4u             /* one commits, the others open the next bundles */
+#define INTAKE_IDLE_MS     (1800u * 1000) /* twice as long as a rig keeps its connection */
+#define FILES_NEEDED       4096           /* descriptors: those, the pages', the store's */
+#define WATCHDOG_MS        15000          /* well below a unit's WatchdogSec of a minute */
 
 struct service {
     struct fsp_signals signals;
@@ -127,18 +134,36 @@ start_http(struct fsp_args *args, struct service *service, struct fsp_err *err)
     options.routes = intake_routes;
     options.ctx = service->intake;
     options.bare = true;
+    options.connections = INTAKE_CONNECTIONS;
+    options.queue_max = INTAKE_QUEUE;
+    options.workers = INTAKE_WORKERS;
+    options.idle_ms = INTAKE_IDLE_MS;
     rc = listen_at(&options,
             listen != NULL ? listen : fsp_conf_text(office->conf, "serve", "listen"), store,
             &service->intake_http, err);
     if (rc != FSP_OK)
         return fsp_err_wrap(err, rc, "--listen");
+    options = (struct fsp_http_options){.env = office->env, .deadline_ms = options.deadline_ms};
     options.routes = fsp_board_routes();
     options.ctx = service->board;
-    options.bare = false;
     rc = listen_at(&options,
             pages != NULL ? pages : fsp_conf_text(office->conf, "serve", "pages"), store,
             &service->pages_http, err);
     return rc == FSP_OK ? rc : fsp_err_wrap(err, rc, "--pages");
+}
+
+/* The usual soft limit of 1,024 is less than the intake's places. */
+static void
+raise_files(void)
+{
+    struct rlimit files;
+
+    if (getrlimit(RLIMIT_NOFILE, &files) != 0 || files.rlim_cur >= FILES_NEEDED)
+        return;
+    files.rlim_cur = files.rlim_max < FILES_NEEDED ? files.rlim_max : FILES_NEEDED;
+    if (setrlimit(RLIMIT_NOFILE, &files) != 0 || files.rlim_cur < FILES_NEEDED)
+        fsp_cmd_warn("level=warn event=limit only %llu files may be open; the intake wants %d",
+                (unsigned long long)files.rlim_cur, FILES_NEEDED);
 }
 
 static enum fsp_rc
@@ -169,6 +194,7 @@ start(struct fsp_args *args, struct service *service, struct fsp_err *err)
 
         rc = fsp_board_new(&about, &service->board, err);
     }
+    raise_files();
     if (rc == FSP_OK)
         rc = start_http(args, service, err);
     return rc;

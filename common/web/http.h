@@ -4,16 +4,19 @@
  *
  * A request is cut (the connection shut down) when it takes longer than deadline_ms plus one
  * second for every FSP_HTTP_RATE_MIN bytes of body or answer: a client that drips bytes cannot hold
- * a connection, a slow but honest link can. The time a handler takes is not counted.
- * Refusals made here: 404, 405 (with Allow), 411 (a body without Content-Length), 413, 500. Each has
- * a body of one plain line.
+ * a connection, a slow but honest link can. The time a handler takes, or waits for its turn, is not
+ * counted. Idle connections are kept for idle_ms, and are the first to go when places get short.
+ * Refusals made here: 404, 405 (with Allow), 411 (a body without Content-Length), 413, 429 (the
+ * queue or the memory for bodies is full; with Retry-After), 500, 503 (stopping). Each has a body of
+ * one plain line.
  *
  * Over TLS there is version 1.3 alone, one certificate and no session tickets: a rig's connection
  * lasts longer than what a ticket of some 200 bytes saves.
  *
  * Ownership: new/free by start/stop; routes, ctx and env are borrowed until stop returns. A request
  * and an answer live for one call of the handler.
- * Threads: handlers run in several threads at once. start and stop belong to one thread.
+ * Threads: handlers run in several threads at once; those that take a body in `workers` threads of
+ * their own. start and stop belong to one thread; stats may be asked from any.
  * Errors: FSP_EINVAL (an address that is none), FSP_EUNAVAIL (cannot listen there), FSP_ENOMEM.
  */
 #ifndef FSP_WEB_HTTP_H
@@ -29,7 +32,9 @@
 
 #define FSP_HTTP_RATE_MIN        256 /* bytes a second a link must do at least; house figure */
 #define FSP_HTTP_HEADERS_MAX     ((size_t)32 * 1024)
-#define FSP_HTTP_CONNECTIONS_MAX 256u
+#define FSP_HTTP_CONNECTIONS_MAX 4096u
+#define FSP_HTTP_QUEUE_MAX       4096u
+#define FSP_HTTP_BODIES_MAX      ((size_t)64 * 1024 * 1024) /* held for all requests together */
 #define FSP_HTTP_ANSWER_MAX      ((size_t)16 * 1024 * 1024)
 
 struct fsp_http_request {
@@ -51,7 +56,7 @@ struct fsp_http_answer {
 struct fsp_http_route {
     const char *method; /* GET answers HEAD too */
     const char *path;   /* exact; NULL ends the table */
-    size_t body_max;    /* 0: takes no body */
+    size_t body_max;    /* 0: takes no body; else its handler may wait, and runs on a worker */
     void (*handle)(
             void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer);
 };
@@ -68,9 +73,31 @@ struct fsp_http_options {
     bool bare;                      /* for programs: no headers that only browsers read */
     const struct fsp_http_route *routes;
     void *ctx;
-    const struct fsp_env *env; /* its monotonic clock alone is used */
+    const struct fsp_http_route *more_routes; /* asked after those; may be NULL */
+    void *more_ctx;
+    const struct fsp_env *env; /* its monotonic clock and its random bytes */
     unsigned deadline_ms;      /* 0: 60,000 */
-    unsigned threads;          /* 0: 2 */
+    unsigned idle_ms;          /* 0: 30,000 */
+    unsigned threads;          /* of the event loops; 0: 2 */
+    unsigned workers;          /* for routes that take a body; 0: 1 */
+    unsigned connections;      /* at once; 0: 256; at most FSP_HTTP_CONNECTIONS_MAX */
+    unsigned queue_max;        /* requests that wait for a worker; 0: 256 */
+    size_t bodies_max;         /* bytes held for all bodies; 0: FSP_HTTP_BODIES_MAX */
+};
+
+/* Counted since start; the first three as they are now. */
+struct fsp_http_stats {
+    size_t connections;
+    size_t queued;
+    size_t body_bytes;
+    uint64_t accepted; /* connections */
+    uint64_t cut;      /* connections that took too long over a request */
+    uint64_t evicted;  /* connections pushed out when places were short */
+    uint64_t refused;  /* requests answered with 429 */
+    uint64_t requests; /* answered, whatever the status */
+    uint64_t bytes_in; /* of bodies */
+    uint64_t bytes_out;
+    bool stopping;
 };
 
 struct fsp_http;
@@ -81,6 +108,10 @@ enum fsp_rc fsp_http_start(const struct fsp_http_options *options, struct fsp_ht
 void fsp_http_stop(struct fsp_http *http);
 /* "http://127.0.0.1:8463", with the port that was picked; https:// over TLS. Peek, until stop. */
 const char *fsp_http_url(const struct fsp_http *http);
+
+/* Change the deadline of requests, those under way included. */
+void fsp_http_set_deadline(struct fsp_http *http, unsigned deadline_ms);
+void fsp_http_stats(struct fsp_http *http, struct fsp_http_stats *stats);
 
 /* A value of the query string, NULL when absent. Peek, for the handler's call. */
 const char *fsp_http_query(const struct fsp_http_request *request, const char *name);
