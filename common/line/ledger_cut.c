@@ -41,6 +41,23 @@ fsp_ledger_goal(const struct fold *fold)
                                                     : fold->program.later_j;
 }
 
+/* Two lengths in a note, in the rig's units. */
+static void
+say_lengths(struct fsp_ledger *ledger, const struct item *item, const char *what,
+        double first_m, const char *between, double second_m)
+{
+    enum fsp_units units = fsp_ledger_units(ledger);
+    struct fsp_buf buf;
+
+    fsp_buf_init(&buf, 400);
+    fsp_buf_add_text(&buf, what);
+    fsp_say_length(&buf, first_m, units);
+    fsp_buf_add_text(&buf, between);
+    fsp_say_length(&buf, second_m, units);
+    fsp_ledger_say(ledger, item, "%s", fsp_buf_peek(&buf));
+    fsp_buf_fini(&buf);
+}
+
 /* Tape first, else laps by the rope's centre line; more than half a lap apart is told. */
 static double
 cut_length(struct fsp_ledger *ledger, const struct item *item)
@@ -54,10 +71,8 @@ cut_length(struct fsp_ledger *ledger, const struct item *item)
     lap = fsp_cutlength_lap(fold->rig.drum_m, fold->line.hung ? fold->line.rope.diameter_m : 0);
     by_laps = cut->laps * lap;
     if (fabs(by_laps - length) > lap / 2)
-        fsp_ledger_say(ledger, item,
-                "%.2f laps are %.1f ft by the rope's centre line, %.1f ft were entered: more "
-                "than half a lap apart",
-                cut->laps, by_laps / FSP_FT_M, length / FSP_FT_M);
+        say_lengths(ledger, item, "more than half a lap apart: by the rope's centre line ",
+                by_laps, ", entered ", length);
     return cut->by_laps ? by_laps : length;
 }
 
@@ -88,7 +103,9 @@ static void
 judge(struct fsp_ledger *ledger, struct fsp_cut_row *row)
 {
     const char *barred = bar(row, &ledger->fold);
+    bool metric = fsp_ledger_units(ledger) == FSP_UNITS_METRIC;
     double per_foot = 0, least = 0;
+    double unit = metric ? 1 / FSP_TONNE_KM_J : FSP_FT_M / FSP_TON_MILE_J;
 
     row->eligible = barred == NULL;
     if (row->length_m > 0 && row->programme_m > 0 && row->goal_j > 0) {
@@ -98,10 +115,9 @@ judge(struct fsp_ledger *ledger, struct fsp_cut_row *row)
         row->long_cut = row->for_wear && row->length_m > FSP_LEDGER_LONG * row->programme_m;
     }
     if (least > 0)
-        row->why = fsp_ledger_keep(ledger,
-                "%s%s%.2f ton-miles per foot served, 90 %% of goal is %.2f%s",
-                barred != NULL ? barred : "", barred != NULL ? "; " : "",
-                per_foot * FSP_FT_M / FSP_TON_MILE_J, least * FSP_FT_M / FSP_TON_MILE_J,
+        row->why = fsp_ledger_keep(ledger, "%s%s%.2f %s served, 90 %% of goal is %.2f%s",
+                barred != NULL ? barred : "", barred != NULL ? "; " : "", per_foot * unit,
+                metric ? "t-km per metre" : "ton-miles per foot", least * unit,
                 row->early                           ? ": early, for wear"
                 : barred == NULL && per_foot < least ? ": low, but not for wear"
                                                      : "");
@@ -219,9 +235,9 @@ fsp_ledger_apply_cut(struct fsp_ledger *ledger, const struct item *item)
         return;
     }
     if (row->beyond_slipped)
-        fsp_ledger_say(ledger, item,
-                "cut of %.1f ft is more than the %.1f ft slipped since the cut before",
-                row->length_m / FSP_FT_M, row->slipped_m / FSP_FT_M);
+        say_lengths(ledger, item,
+                "more is cut than was slipped since the cut before: ", row->length_m, " of ",
+                row->slipped_m);
     fold->line.slipped_m += job;
     fold->line.cut_m += row->length_m;
     fold->line.first_due = false;

@@ -264,7 +264,7 @@ a_cut_beyond_what_was_slipped_is_flagged(void **state)
     ledger = book_fold(book);
     assert_true(fsp_ledger_cut(ledger, 0)->beyond_slipped);
     assert_true(book_note(
-            ledger, "cut of 90.0 ft is more than the 60.0 ft slipped since the cut before"));
+            ledger, "more is cut than was slipped since the cut before: 90 ft of 60 ft"));
     book_free(book);
 }
 
@@ -481,12 +481,12 @@ the_text_gives_the_answer_first_and_the_cautions(void **state)
     fsp_buf_init(&buf, 100000);
     fsp_ledger_text(book_fold(book), &buf);
     text = fsp_buf_peek(&buf);
-    cut = strstr(text, "CUT      SOON: 250.00 ton-miles left of 1,500 ton-miles (83 % served)");
+    cut = strstr(text, "CUT      SOON: 250 of 1,500 ton-miles left");
     assert_ptr_equal(cut, text);
     assert_true(strstr(text, "\nSLIP ") < strstr(text, "\nHOW MUCH "));
     assert_true(strstr(text, "\nHOW MUCH ") < strstr(text, "\nLIFT "));
     assert_true(strstr(text, "\nLIFT ") < strstr(text, "\nLengths "));
-    assert_non_null(strstr(text, "the line's limit, never the rig's"));
+    assert_non_null(strstr(text, "the line's limit, never"));
     assert_non_null(strstr(text, "mast, block, anchor, drawworks and pipe"));
     assert_null(strstr(text, "allowed"));
     fsp_buf_fini(&buf);
