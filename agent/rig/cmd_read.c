@@ -208,7 +208,6 @@ line_text(const struct view *view, const struct fsp_account *account, const stru
         fsp_buf_add_byte(out, '\n');
     }
     fsp_ledger_text(fsp_account_ledger(account), out);
-    fsp_buf_add_byte(out, '\n');
     fsp_account_signed_text(account, out);
     fsp_buf_add(out, view->words.data, view->words.len);
     fsp_time_text(view->as_of_s, time);
