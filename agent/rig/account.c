@@ -9,10 +9,32 @@
 #include "base/text.h"
 #include "fold/fold_db.h"
 #include "rig/journal_priv.h"
+#include "rig/trust.h"
 
 struct fsp_account {
     struct fsp_fold *fold;
 };
+
+/* The logs with the keys behind them, in one block. */
+static struct fsp_fold_log *
+copy_logs(const struct fsp_journal_log *chain, size_t n, const struct fsp_trust *trust,
+        struct fsp_fold_about *about)
+{
+    size_t keys = trust->n_ever * sizeof(trust->ever[0]);
+    struct fsp_fold_log *logs = fsp_mem_array(1, n * sizeof(*logs) + keys);
+    void *behind = logs == NULL ? NULL : (void *)(logs + n);
+
+    if (logs == NULL)
+        return NULL;
+    for (size_t i = 0; i < n; i++)
+        logs[i] = (struct fsp_fold_log){chain[i].id, chain[i].size};
+    memcpy(behind, trust->ever, keys);
+    about->logs = logs;
+    about->n_logs = n;
+    about->keys = behind;
+    about->n_keys = trust->n_ever;
+    return logs;
+}
 
 enum fsp_rc
 fsp_account_about(struct fsp_journal *journal, int64_t as_of_s, struct fsp_fold_about *about,
@@ -20,23 +42,21 @@ fsp_account_about(struct fsp_journal *journal, int64_t as_of_s, struct fsp_fold_
 {
     const struct fsp_journal_about *whose = fsp_journal_about(journal);
     struct fsp_journal_log *chain = NULL;
+    struct fsp_trust trust = {.n_ever = 0};
     size_t n = 0;
-    enum fsp_rc rc = fsp_journal_logs(journal, &chain, &n, err);
+    enum fsp_rc rc = fsp_trust_load(journal, &trust, err);
 
-    *logs = rc == FSP_OK ? fsp_mem_array(n, sizeof(**logs)) : NULL;
-    if (rc == FSP_OK && *logs == NULL)
-        rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
-    for (size_t i = 0; rc == FSP_OK && *logs != NULL && i < n; i++)
-        (*logs)[i] = (struct fsp_fold_log){chain[i].id, chain[i].size};
+    *logs = NULL;
+    *about = (struct fsp_fold_about){
+            .fleet = whose->fleet, .rig = whose->rig, .as_of_s = as_of_s, .inspections = 1};
+    if (rc == FSP_OK)
+        rc = fsp_journal_logs(journal, &chain, &n, err);
+    if (rc == FSP_OK) {
+        *logs = copy_logs(chain, n, &trust, about);
+        if (*logs == NULL)
+            rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    }
     free(chain);
-    *about = (struct fsp_fold_about){.fleet = whose->fleet,
-            .rig = whose->rig,
-            .keys = &whose->instructions,
-            .n_keys = 1,
-            .logs = *logs,
-            .n_logs = n,
-            .as_of_s = as_of_s,
-            .inspections = 1};
     return rc;
 }
 
