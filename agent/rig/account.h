@@ -23,7 +23,8 @@
 
 struct fsp_account; /* opaque */
 
-/* What a fold of this store is about; the caller frees logs, whatever comes back. */
+/* What a fold of this store is about; the caller frees logs, whatever comes back, and the keys with
+ * them: they stand in the same block. */
 enum fsp_rc fsp_account_about(struct fsp_journal *journal, int64_t as_of_s,
         struct fsp_fold_about *about, struct fsp_fold_log **logs,
         struct fsp_err *err) FSP_MUST_CHECK;

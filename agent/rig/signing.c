@@ -414,10 +414,10 @@ tell_signed(struct fsp_journal *journal, uint64_t index)
     const struct fsp_attest_about whose = {
             .fleet = about.fleet, .rig = about.rig, .keys = about.keys, .n_keys = about.n_keys};
 
-    free(logs);
     fsp_buf_init(&telling.bytes, FSP_ENTRY_MAX);
     if (rc == FSP_OK)
         rc = fsp_attest_new(&telling.attest, &whose, &err);
+    free(logs); /* and the keys with them */
     if (rc == FSP_OK)
         rc = find_state(journal, &telling, &state, &err);
     if (rc != FSP_OK)
