@@ -141,7 +141,10 @@ say_list(const struct fsp_next_cut *next, enum fsp_units units, struct fsp_buf *
 {
     size_t i;
 
-    fsp_buf_add_text(buf, "best where this line lay, each leaves:\n");
+    fsp_buf_add_text(buf,
+            "best where this line lay; what each leaves (sheave on sheave, "
+            "crossover on crossover, slips back):
+");
     for (i = 0; i < next->n; i++) {
         if (i >= SHOWN && fabs(next->list[i].laps - next->table_laps) > 1e-9)
             continue;

@@ -7,9 +7,10 @@
 
 #include "base/clock.h"
 
-#define SCREEN_LINES  24
-#define SCREEN_WIDE   80
-#define TRAILER_LINES 3 /* whose line it is, and what the office holds: the program's own */
+#define SCREEN_LINES 24
+#define SCREEN_WIDE  80
+#define TRAILER_LINES                                                                          \
+    4 /* newest inspection, whose line, the office, the link: the program's own */
 
 static int64_t
 seconds(const char *text)
@@ -127,9 +128,10 @@ with_the_geometry_known_the_best_lengths_stand_on_the_same_screen(void **state)
             "mast=142ft|drum=30in|block=47000lb|crown=145ft|pick-low=6ft|pick-high=98ft|"
             "wraps-low=14|laps-per-layer=38|sheave=54in|crossovers=1");
     text = screen(book, "2026-03-11T13:00:00Z", &buf);
-    assert_non_null(
-            strstr(text, "Points   table 11.5 laps, 94.5 ft; best where this line lay, each "
-                         "leaves:\n         1. "));
+    assert_non_null(strstr(text,
+            "Points   table 11.5 laps, 94.5 ft; best where this line lay, and what "
+            "each\n         leaves (sheave on sheave, crossover on crossover, slips "
+            "back to the\n         nearest):\n         1. "));
     /* 30 ft are slipped; two slips are to be made: (94.46 - 30) / 2. */
     assert_non_null(strstr(text, ". 11.5 laps 94.5 ft, slip 2 x 32.2 ft: "));
     assert_true(lines_of(text) <= SCREEN_LINES - TRAILER_LINES);
