@@ -142,9 +142,8 @@ say_list(const struct fsp_next_cut *next, enum fsp_units units, struct fsp_buf *
     size_t i;
 
     fsp_buf_add_text(buf,
-            "best where this line lay; what each leaves (sheave on sheave, "
-            "crossover on crossover, slips back):
-");
+            "best where this line lay; what each leaves (sheave on sheave, crossover "
+            "on crossover, slips back):\n");
     for (i = 0; i < next->n; i++) {
         if (i >= SHOWN && fabs(next->list[i].laps - next->table_laps) > 1e-9)
             continue;

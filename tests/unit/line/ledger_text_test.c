@@ -129,9 +129,9 @@ with_the_geometry_known_the_best_lengths_stand_on_the_same_screen(void **state)
             "wraps-low=14|laps-per-layer=38|sheave=54in|crossovers=1");
     text = screen(book, "2026-03-11T13:00:00Z", &buf);
     assert_non_null(strstr(text,
-            "Points   table 11.5 laps, 94.5 ft; best where this line lay, and what "
-            "each\n         leaves (sheave on sheave, crossover on crossover, slips "
-            "back to the\n         nearest):\n         1. "));
+            "Points   table 11.5 laps, 94.5 ft; best where this line lay; what "
+            "each leaves\n         (sheave on sheave, crossover on crossover, slips "
+            "back):\n         1. "));
     /* 30 ft are slipped; two slips are to be made: (94.46 - 30) / 2. */
     assert_non_null(strstr(text, ". 11.5 laps 94.5 ft, slip 2 x 32.2 ft: "));
     assert_true(lines_of(text) <= SCREEN_LINES - TRAILER_LINES);
