@@ -272,20 +272,49 @@ run_verify(struct fsp_args *args)
     return status;
 }
 
+/* The first bytes of a file that is larger than what is shown. */
+static enum fsp_rc
+read_beginning(const char *path, uint8_t **bytes, size_t *len, struct fsp_err *err)
+{
+    FILE *file = fopen(path, "rbe");
+    enum fsp_rc rc = FSP_OK;
+
+    *bytes = malloc(FSP_SHOW_MAX);
+    *len = 0;
+    if (file == NULL || *bytes == NULL) {
+        rc = fsp_err_set(err, FSP_EIO, "%s: cannot be read", path);
+    } else {
+        *len = fread(*bytes, 1, FSP_SHOW_MAX, file);
+        if (ferror(file))
+            rc = fsp_err_set(err, FSP_EIO, "%s: cannot be read", path);
+    }
+    if (file != NULL)
+        (void)fclose(file); /* read only */
+    return rc;
+}
+
 static int
 show_file(const char *path)
 {
     uint8_t *bytes = NULL;
     size_t len = 0;
+    bool whole = true;
     struct fsp_buf buf;
     struct fsp_err err;
     enum fsp_rc rc = fsp_file_read(path, FSP_SHOW_MAX, &bytes, &len, &err);
+
+    if (rc == FSP_ELIMIT && strcmp(path, "-") != 0) {
+        whole = false;
+        rc = read_beginning(path, &bytes, &len, &err);
+    }
 
     fsp_buf_init(&buf, 8 * FSP_SHOW_MAX);
     if (rc == FSP_OK) {
         fsp_text_show(&buf, path, strlen(path));
         fsp_buf_add_text(&buf, ": ");
         fsp_show(&buf, bytes, len);
+        if (!whole)
+            fsp_buf_printf(&buf, "(only the first %zu bytes are shown)\n", FSP_SHOW_MAX);
         rc = print(&buf, &err);
     }
     if (rc != FSP_OK)

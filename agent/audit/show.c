@@ -8,10 +8,16 @@
 #include "base/clock.h"
 #include "base/text.h"
 #include "proof/evidence.h"
+#include "proof/instruction.h"
+#include "proof/request.h"
+#include "proof/roster.h"
 #include "record/record.h"
 
 #define SECRET_TAG   "farspool-key/v1 "
 #define BOX_TAG      "farspool-box-key/v1 "
+#define SIGNER_TAG   "farspool-signer/v1 "
+#define STATE_TAG    "farspool-witness-state/v1\n"
+#define REGISTER_TAG "farspool-register/v1\n"
 #define NAME_WIDTH   12
 #define LAST_SHOWN_S UINT64_C(253402300799) /* 9999-12-31T23:59:59Z */
 
@@ -45,24 +51,41 @@ show_key(struct fsp_buf *buf, const char *role, const struct fsp_vkey *vkey)
 }
 
 static bool
-show_secret(struct fsp_buf *buf, const uint8_t *bytes, size_t len)
+begins_with(const uint8_t *bytes, size_t len, const char *tag)
 {
-    const size_t tag_len = strlen(SECRET_TAG);
-    struct fsp_vkey vkey;
-    const uint8_t *space;
+    return len >= strlen(tag) && memcmp(bytes, tag, strlen(tag)) == 0;
+}
 
-    if (len >= strlen(BOX_TAG) && memcmp(bytes, BOX_TAG, strlen(BOX_TAG)) == 0) {
-        fsp_buf_add_text(buf, "a SECRET box key, which belongs in no evidence; not shown\n");
-        return true;
-    }
-    if (len < tag_len || memcmp(bytes, SECRET_TAG, tag_len) != 0)
-        return false;
-    fsp_buf_add_text(
-            buf, "a SECRET key, which belongs in no evidence; its seed is not shown\n");
-    space = memchr(bytes + tag_len, ' ', len - tag_len);
+/* The verifier key behind the tag; the secret that follows is never looked at. */
+static void
+show_public(struct fsp_buf *buf, const uint8_t *bytes, size_t len, size_t tag_len)
+{
+    const uint8_t *space = memchr(bytes + tag_len, ' ', len - tag_len);
+    struct fsp_vkey vkey;
+
     if (space != NULL && fsp_vkey_parse(&vkey, (const char *)bytes + tag_len,
                                  (size_t)(space - bytes) - tag_len, NULL) == FSP_OK)
         show_key(buf, "key", &vkey);
+}
+
+static bool
+show_secret(struct fsp_buf *buf, const uint8_t *bytes, size_t len)
+{
+    if (begins_with(bytes, len, BOX_TAG)) {
+        fsp_buf_add_text(buf, "a SECRET box key, which belongs in no evidence; not shown\n");
+        return true;
+    }
+    if (begins_with(bytes, len, SIGNER_TAG)) {
+        fsp_buf_add_text(buf, "a person's SECRET key under a passphrase, which belongs in no "
+                              "evidence; not shown\n");
+        show_public(buf, bytes, len, strlen(SIGNER_TAG));
+        return true;
+    }
+    if (!begins_with(bytes, len, SECRET_TAG))
+        return false;
+    fsp_buf_add_text(
+            buf, "a SECRET key, which belongs in no evidence; its seed is not shown\n");
+    show_public(buf, bytes, len, strlen(SECRET_TAG));
     return true;
 }
 
@@ -118,22 +141,110 @@ show_signature(struct fsp_buf *buf, const struct fsp_note_line *line)
     fsp_buf_add_byte(buf, '\n');
 }
 
+static void
+show_roster(struct fsp_buf *buf, const struct fsp_roster *roster)
+{
+    char at[FSP_TIME_TEXT_LEN + 1];
+
+    fsp_time_text(roster->made_s, at);
+    fsp_buf_printf(buf,
+            "a roster: who may sign in the fleet %s; version %" PRIu64 ", made %s\n",
+            roster->fleet, roster->version, at);
+    for (size_t i = 0; i < roster->n; i++) {
+        const struct fsp_roster_signer *signer = &roster->signer[i];
+        char from[FSP_TIME_TEXT_LEN + 1];
+        char until[FSP_TIME_TEXT_LEN + 1];
+
+        fsp_time_text(signer->from_s, from);
+        fsp_time_text(signer->until_s, until);
+        fsp_buf_printf(buf, "  %s: %s%s%s, from %.10s, before %.10s", signer->name,
+                (signer->may & FSP_MAY_INSPECT) != 0 ? "inspect" : "",
+                signer->may == (FSP_MAY_INSPECT | FSP_MAY_COUNTERSIGN) ? ", " : "",
+                (signer->may & FSP_MAY_COUNTERSIGN) != 0 ? "countersign" : "", from,
+                signer->until_s == INT64_MAX ? "- (open)" : until);
+        if (signer->revoked) {
+            fsp_time_text(signer->revoked_s, at);
+            fsp_buf_printf(buf, ", REVOKED %s", at);
+        }
+        fsp_buf_add_byte(buf, '\n');
+        show_key(buf, "    key", &signer->vkey);
+    }
+}
+
+static void
+show_instruction(struct fsp_buf *buf, const struct fsp_instruction *instruction)
+{
+    char id[2 * FSP_INSTRUCTION_ID_LEN + 1];
+    char at[FSP_TIME_TEXT_LEN + 1];
+
+    fsp_text_hex(id, instruction->id, sizeof(instruction->id));
+    fsp_time_text(instruction->made_s, at);
+    fsp_buf_printf(buf, "an instruction of the office to %s of %s about %s, id %s, made %s\n",
+            instruction->rig, instruction->fleet,
+            fsp_instruction_about_text(instruction->about), id, at);
+}
+
+/* What the text of a note is, whoever signed it. */
+static void
+show_text(struct fsp_buf *buf, const char *text, size_t len)
+{
+    struct fsp_checkpoint head;
+    struct fsp_roster *roster = NULL;
+    struct fsp_instruction instruction;
+
+    if (fsp_checkpoint_parse(&head, text, len, NULL) == FSP_OK) {
+        fsp_buf_printf(buf, "a log's signed head: %s with %" PRIu64 " entries\n", head.origin,
+                head.size);
+    } else if (fsp_roster_parse(&roster, text, len, NULL) == FSP_OK) {
+        show_roster(buf, roster);
+    } else if (fsp_instruction_parse(&instruction, text, len, NULL) == FSP_OK) {
+        show_instruction(buf, &instruction);
+    } else {
+        fsp_buf_add_text(buf, "a signed note\n");
+    }
+    fsp_roster_free(roster);
+}
+
 static bool
 show_note(struct fsp_buf *buf, const void *bytes, size_t len)
 {
     struct fsp_note note;
-    struct fsp_checkpoint head;
 
     if (fsp_note_parse(&note, bytes, len, NULL) != FSP_OK)
         return false;
-    if (fsp_checkpoint_parse(&head, note.text, note.text_len, NULL) == FSP_OK)
-        fsp_buf_printf(buf, "a log's signed head: %s with %" PRIu64 " entries\n", head.origin,
-                head.size);
-    else
-        fsp_buf_add_text(buf, "a signed note\n");
+    show_text(buf, note.text, note.text_len);
     for (size_t i = 0; i < note.lines; i++)
         show_signature(buf, &note.line[i]);
     return true;
+}
+
+static bool
+show_request(struct fsp_buf *buf, const uint8_t *bytes, size_t len)
+{
+    struct fsp_request request;
+
+    if (fsp_request_parse(&request, (const char *)bytes, len, NULL) != FSP_OK)
+        return false;
+    fsp_buf_printf(buf,
+            "a request to a witness, from %" PRIu64 " to %" PRIu64
+            " entries, %zu hashes, with\n",
+            request.old, request.head.size, request.n);
+    return show_note(buf, request.note, request.note_len);
+}
+
+/* Kinds that are known by their first line, and whose lines say the rest. */
+static bool
+show_named(struct fsp_buf *buf, const uint8_t *bytes, size_t len)
+{
+    if (begins_with(bytes, len, REGISTER_TAG)) {
+        fsp_buf_add_text(buf, "a register: a stretch of a log, complete; verify judges it\n");
+        return true;
+    }
+    if (begins_with(bytes, len, STATE_TAG)) {
+        fsp_buf_add_text(buf, "a witness's state: what it cosigned last of a log\n");
+        return true;
+    }
+    return false;
 }
 
 static bool
@@ -206,8 +317,11 @@ fsp_show(struct fsp_buf *buf, const uint8_t *bytes, size_t len)
         return;
     if (!show_record(buf, bytes, len) && !show_proof(buf, bytes, len) &&
             !show_policy(buf, bytes, len) && !show_vkey(buf, bytes, len) &&
+            !show_request(buf, bytes, len) && !show_named(buf, bytes, len) &&
             !show_note(buf, bytes, len))
-        fsp_buf_printf(buf, "no record, proof, policy, key or signed note: %zu bytes\n", len);
+        fsp_buf_printf(buf,
+                "no record, proof, policy, key, register, request or signed note: %zu bytes\n",
+                len);
     fsp_buf_add_text(buf, "The bytes (nothing of this was verified):\n");
     show_lines(buf, bytes, len);
 }

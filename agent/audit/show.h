@@ -11,8 +11,9 @@
 
 #define FSP_SHOW_MAX ((size_t)1024 * 1024) /* bytes of a file that show reads */
 
-/* Append what the bytes are (record, proof, policy, signed note, key or none of these), what
- * they say, and the bytes line by line, made safe. The seed of a secret key is left out. */
+/* Append what the bytes are (record, proof, policy, roster, instruction, head, register, request,
+ * key or none of these), what they say, and the bytes line by line, made safe. Of a file with a
+ * secret key only the public half is told. */
 void fsp_show(struct fsp_buf *buf, const uint8_t *bytes, size_t len);
 
 #endif
