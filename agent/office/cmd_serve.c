@@ -1,15 +1,18 @@
 /* serve: the intake and the pages, until a signal. */
 #include <poll.h>
+#include <stdatomic.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/resource.h>
+#include <unistd.h>
 
 #include "cli/daemon.h"
 #include "office/board.h"
 #include "office/cmd.h"
 #include "office/intake.h"
 #include "office/keys.h"
+#include "office/metrics.h"
 #include "office/tls.h"
 #include "web/http.h"
 
@@ -20,7 +23,8 @@
 #define INTAKE_WORKERS     4u             /* one commits, the others open the next bundles */
 #define INTAKE_IDLE_MS     (1800u * 1000) /* twice as long as a rig keeps its connection */
 #define FILES_NEEDED       4096           /* descriptors: those, the pages', the store's */
-#define WATCHDOG_MS        15000          /* well below a unit's WatchdogSec of a minute */
+#define WATCHDOG_MS        15000u /* at most between two messages to the service manager */
+#define STILL_MS           120000 /* a queue that has not moved for so long is stuck */
 
 struct service {
     struct fsp_signals signals;
@@ -32,17 +36,26 @@ struct service {
     struct fsp_board *board;
     struct fsp_http *intake_http;
     struct fsp_http *pages_http;
+    const struct fsp_env *env;
+    int64_t started_us;
+    unsigned watchdog_ms;
+    uint64_t moved_requests; /* answered when the queue was last seen to move */
+    int64_t moved_us;
+    bool stuck;
+    _Atomic uint64_t bundles[FSP_METRICS_STATUSES];
 };
 
 static void
 handle_bundle(void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer)
 {
-    struct fsp_intake *intake = ctx;
+    struct service *service = ctx;
     struct fsp_err err = {0};
     char line[256];
     int status = 0;
-    enum fsp_rc rc =
-            fsp_intake_take(intake, request->body, request->len, &status, &answer->body, &err);
+    enum fsp_rc rc = fsp_intake_take(
+            service->intake, request->body, request->len, &status, &answer->body, &err);
+
+    atomic_fetch_add(&service->bundles[fsp_metrics_status(rc == FSP_OK ? status : 503)], 1);
 
     if (rc != FSP_OK) {
         fsp_cmd_warn("level=err event=bundle status=503 %s", err.text);
@@ -66,6 +79,35 @@ handle_health(void *ctx, const struct fsp_http_request *request, struct fsp_http
     (void)request;
     fsp_buf_add_text(&answer->body, "good\n");
 }
+
+static void
+handle_metrics(
+        void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer)
+{
+    struct service *service = ctx;
+    struct fsp_metrics metrics = {.has_commit = false};
+    struct fsp_intake_stats stats;
+    const int64_t now_us = service->env->monotonic_us(service->env->ctx);
+
+    (void)request;
+    fsp_http_stats(service->intake_http, &metrics.intake);
+    if (service->pages_http != NULL) /* asked in the moment it starts */
+        fsp_http_stats(service->pages_http, &metrics.pages);
+    for (unsigned i = 0; i < FSP_METRICS_STATUSES; i++)
+        metrics.bundles[i] = atomic_load(&service->bundles[i]);
+    fsp_intake_stats(service->intake, &stats);
+    metrics.records = stats.records;
+    metrics.has_commit = stats.commit_us != 0;
+    metrics.commit_age_s = (now_us - stats.commit_us) / FSP_US_PER_S;
+    metrics.up_s = (now_us - service->started_us) / FSP_US_PER_S;
+    answer->type = FSP_METRICS_TYPE;
+    fsp_metrics_text(&metrics, &answer->body);
+}
+
+static const struct fsp_http_route metrics_routes[] = {
+        {"GET", "/metrics", 0, handle_metrics},
+        {NULL, NULL, 0, NULL},
+};
 
 static const struct fsp_http_route intake_routes[] = {
         {"POST", "/bundle", FSP_BUNDLE_MAX, handle_bundle},
@@ -132,7 +174,7 @@ start_http(struct fsp_args *args, struct service *service, struct fsp_err *err)
         return rc;
     options.deadline_ms = (unsigned)fsp_conf_int(office->conf, "serve", "deadline-s") * 1000u;
     options.routes = intake_routes;
-    options.ctx = service->intake;
+    options.ctx = service;
     options.bare = true;
     options.connections = INTAKE_CONNECTIONS;
     options.queue_max = INTAKE_QUEUE;
@@ -146,6 +188,8 @@ start_http(struct fsp_args *args, struct service *service, struct fsp_err *err)
     options = (struct fsp_http_options){.env = office->env, .deadline_ms = options.deadline_ms};
     options.routes = fsp_board_routes();
     options.ctx = service->board;
+    options.more_routes = metrics_routes;
+    options.more_ctx = service;
     rc = listen_at(&options,
             pages != NULL ? pages : fsp_conf_text(office->conf, "serve", "pages"), store,
             &service->pages_http, err);
@@ -200,16 +244,69 @@ start(struct fsp_args *args, struct service *service, struct fsp_err *err)
     return rc;
 }
 
+/* SIGHUP: the deadline is taken over, the rest holds from the next start. All or nothing. */
 static void
-run(struct service *service)
+reload(struct fsp_args *args, struct service *service)
+{
+    struct fsp_office *office = fsp_args_ctx(args);
+    struct fsp_err err = {0};
+    struct fsp_conf *before = office->conf;
+    unsigned deadline_ms;
+
+    if (fsp_daemon_reloading(
+                service->notify, service->env->monotonic_us(service->env->ctx), &err) != FSP_OK)
+        fsp_cmd_warn("level=warn event=notify %s", err.text);
+    office->conf = NULL;
+    if (fsp_cmd_conf(args, &err) != FSP_OK) {
+        fsp_cmd_warn("level=err event=reload %s; the old configuration holds", err.text);
+    } else {
+        deadline_ms = (unsigned)fsp_conf_int(office->conf, "serve", "deadline-s") * 1000u;
+        fsp_http_set_deadline(service->intake_http, deadline_ms);
+        fsp_http_set_deadline(service->pages_http, deadline_ms);
+        fsp_cmd_warn("level=info event=reload deadline-s=%u; addresses and store hold from the "
+                     "next start",
+                deadline_ms / 1000);
+    }
+    fsp_conf_free(office->conf);
+    office->conf = before; /* its texts are in use */
+    notify(service, "READY=1");
+}
+
+/* Fed while bundles that wait are answered: a service that takes none is better started again. */
+static void
+feed_watchdog(struct service *service)
+{
+    const int64_t now_us = service->env->monotonic_us(service->env->ctx);
+    struct fsp_http_stats stats;
+
+    fsp_http_stats(service->intake_http, &stats);
+    if (stats.queued == 0 || stats.requests != service->moved_requests) {
+        service->moved_requests = stats.requests;
+        service->moved_us = now_us;
+        service->stuck = false;
+    }
+    if (now_us - service->moved_us <= (int64_t)STILL_MS * 1000) {
+        notify(service, "WATCHDOG=1");
+        return;
+    }
+    if (!service->stuck)
+        fsp_cmd_warn("level=err event=stuck queued=%zu; no bundle was answered for %d s",
+                stats.queued, STILL_MS / 1000);
+    service->stuck = true;
+}
+
+static void
+run(struct fsp_args *args, struct service *service)
 {
     struct pollfd wait = {.fd = service->signals.fd, .events = POLLIN};
 
     while (!service->signals.stop) {
-        (void)poll(&wait, 1, WATCHDOG_MS);
+        (void)poll(&wait, 1, (int)service->watchdog_ms);
         fsp_signals_take(&service->signals);
-        service->signals.reload = false; /* nothing here is reloadable yet */
-        notify(service, "WATCHDOG=1");
+        if (service->signals.reload && !service->signals.stop)
+            reload(args, service);
+        service->signals.reload = false;
+        feed_watchdog(service);
     }
 }
 
@@ -228,9 +325,21 @@ stop(struct service *service)
         fsp_signals_fini(&service->signals);
 }
 
+/* What the service manager says; before any thread is started. */
+static void
+read_environment(struct service *service)
+{
+    service->notify = getenv("NOTIFY_SOCKET"); /* NOLINT(concurrency-mt-unsafe) */
+    service->watchdog_ms =
+            fsp_daemon_watchdog_ms(getenv("WATCHDOG_USEC"), /* NOLINT(concurrency-mt-unsafe) */
+                    getenv("WATCHDOG_PID"),                 /* NOLINT(concurrency-mt-unsafe) */
+                    (uint64_t)getpid(), WATCHDOG_MS);
+}
+
 int
 fsp_cmd_serve(struct fsp_args *args)
 {
+    const struct fsp_office *office = fsp_args_ctx(args);
     struct fsp_err err = {0};
     struct service service = {0};
     struct fsp_buf line;
@@ -238,7 +347,9 @@ fsp_cmd_serve(struct fsp_args *args)
     enum fsp_rc rc;
 
     fsp_buf_init(&line, 512);
-    service.notify = getenv("NOTIFY_SOCKET"); /* NOLINT(concurrency-mt-unsafe): no thread yet */
+    read_environment(&service);
+    service.env = office->env;
+    service.started_us = office->env->monotonic_us(office->env->ctx);
     rc = start(args, &service, &err);
     if (rc != FSP_OK) {
         status = fsp_cmd_fail(rc, &err);
@@ -249,7 +360,7 @@ fsp_cmd_serve(struct fsp_args *args)
     status = fsp_cmd_print(&line);
     if (status == 0) {
         notify(&service, "READY=1");
-        run(&service);
+        run(args, &service);
         notify(&service, "STOPPING=1");
     }
 out:

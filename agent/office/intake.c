@@ -39,6 +39,7 @@
 
 #include <errno.h>
 #include <pthread.h>
+#include <stdatomic.h>
 #include <stdbool.h>
 #include <stdlib.h>
 #include <string.h>
@@ -510,6 +511,20 @@ answer_fork(struct passage *p, struct fsp_err *err)
 
 /* --- the way through ------------------------------------------------------------------------- */
 
+static void
+count_commit(struct fsp_intake *intake, uint64_t records)
+{
+    atomic_fetch_add(&intake->records, records);
+    atomic_store(&intake->commit_us, intake->env->monotonic_us(intake->env->ctx));
+}
+
+void
+fsp_intake_stats(struct fsp_intake *intake, struct fsp_intake_stats *stats)
+{
+    stats->records = atomic_load(&intake->records);
+    stats->commit_us = atomic_load(&intake->commit_us);
+}
+
 static enum fsp_rc
 settle(struct passage *p, struct fsp_err *err)
 {
@@ -540,7 +555,10 @@ settle(struct passage *p, struct fsp_err *err)
         if (rc != FSP_ENOTFOUND || ours > 0)
             return rc; /* the caller rolls back: nothing was written */
     }
-    return receipt(p, err);
+    rc = receipt(p, err);
+    if (rc == FSP_OK)
+        count_commit(p->intake, p->range.size - ours);
+    return rc;
 }
 
 static enum fsp_rc

@@ -31,6 +31,13 @@ enum fsp_rc fsp_intake_new(struct fsp_shelf *shelf, const struct fsp_office_keys
         const struct fsp_env *env, struct fsp_intake **out, struct fsp_err *err) FSP_MUST_CHECK;
 void fsp_intake_free(struct fsp_intake *intake);
 
+/* Since new: new records committed, and when last (monotonic; 0: never). */
+struct fsp_intake_stats {
+    uint64_t records;
+    int64_t commit_us;
+};
+void fsp_intake_stats(struct fsp_intake *intake, struct fsp_intake_stats *stats);
+
 /* Take a bundle. *status 200, 409, 422: answer (born with FSP_NOTE_MAX or more, emptied first) holds
  * the signed note of wire/answer.h; 400, 403, 413: one plain line without a newline, unsigned. */
 enum fsp_rc fsp_intake_take(struct fsp_intake *intake, const uint8_t *bundle, size_t len,

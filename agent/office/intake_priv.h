@@ -16,7 +16,9 @@ struct fsp_intake {
     const struct fsp_env *env;
     char fleet[FSP_NAME_MAX + 1];
     pthread_mutex_t writer; /* the seam for a queue and group commits */
-    struct fsp_buf note;    /* the writer's scratch */
+    _Atomic uint64_t records;
+    _Atomic int64_t commit_us;
+    struct fsp_buf note; /* the writer's scratch */
     struct fsp_buf held;
     struct fsp_buf words; /* frames of the instructions that wait for the rig */
 };

@@ -1,12 +1,16 @@
 #include "cli/daemon.h"
 
 #include <errno.h>
+#include <inttypes.h>
 #include <stddef.h>
+#include <stdio.h>
 #include <string.h>
 #include <sys/signalfd.h>
 #include <sys/socket.h>
 #include <sys/un.h>
 #include <unistd.h>
+
+#include "base/text.h"
 
 enum fsp_rc
 fsp_daemon_notify(const char *socket_name, const char *state, struct fsp_err *err)
@@ -38,6 +42,30 @@ fsp_daemon_notify(const char *socket_name, const char *state, struct fsp_err *er
         rc = fsp_err_sys(err, FSP_EIO, errno, "notify %s", socket_name);
     (void)close(fd); /* a datagram is gone or it failed above */
     return rc;
+}
+
+enum fsp_rc
+fsp_daemon_reloading(const char *socket_name, int64_t monotonic_us, struct fsp_err *err)
+{
+    char state[64];
+
+    (void)snprintf(state, sizeof(state), "RELOADING=1\nMONOTONIC_USEC=%" PRId64, monotonic_us);
+    return fsp_daemon_notify(socket_name, state, err);
+}
+
+unsigned
+fsp_daemon_watchdog_ms(const char *usec, const char *pid, uint64_t self, unsigned most_ms)
+{
+    uint64_t us = 0;
+    uint64_t whose = 0;
+
+    if (usec == NULL || fsp_text_u64(usec, strlen(usec), &us) != FSP_OK)
+        return most_ms;
+    if (pid != NULL && (fsp_text_u64(pid, strlen(pid), &whose) != FSP_OK || whose != self))
+        return most_ms;
+    if (us / 2000 >= most_ms)
+        return most_ms;
+    return us < 2000 ? 1 : (unsigned)(us / 2000);
 }
 
 enum fsp_rc

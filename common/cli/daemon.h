@@ -2,7 +2,7 @@
  * What a service needs: readiness messages to the service manager, and stop and reload signals
  * as a readable descriptor.
  *
- * Source: sd_notify(3), the protocol of NOTIFY_SOCKET: one datagram of lines KEY=VALUE.
+ * Source: sd_notify(3) and sd_watchdog_enabled(3), the protocol of NOTIFY_SOCKET: one datagram of lines KEY=VALUE.
  * Ownership: fsp_signals lives in the caller's storage; init/fini.
  * Threads: init before any thread is started (threads inherit the blocked signals); then the
  * main thread only.
@@ -13,6 +13,7 @@
 
 #include <signal.h>
 #include <stdbool.h>
+#include <stdint.h>
 
 #include "base/err.h"
 
@@ -20,6 +21,17 @@
  * or @name for an abstract one); NULL or "": nobody listens, nothing is sent. */
 enum fsp_rc fsp_daemon_notify(
         const char *socket_name, const char *state, struct fsp_err *err) FSP_MUST_CHECK;
+
+/* The same for a reload: "RELOADING=1" with the monotonic time that sd_notify(3) wants beside it;
+ * "READY=1" ends it. */
+enum fsp_rc fsp_daemon_reloading(
+        const char *socket_name, int64_t monotonic_us, struct fsp_err *err) FSP_MUST_CHECK;
+
+/* Milliseconds between two "WATCHDOG=1": half of what the manager allows, at most `most_ms`. usec and
+ * pid are the values of WATCHDOG_USEC and WATCHDOG_PID (NULL when they are not there), self is our
+ * process id: a watchdog that is another process's, or none, gives most_ms. */
+unsigned fsp_daemon_watchdog_ms(
+        const char *usec, const char *pid, uint64_t self, unsigned most_ms);
 
 struct fsp_signals {
     int fd;      /* readable when a signal waits; for poll() */

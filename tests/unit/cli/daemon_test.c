@@ -104,6 +104,56 @@ signals_become_flags(void **state)
     assert_int_equal(signals.fd, -1);
 }
 
+static void
+a_reload_says_when_it_began(void **state)
+{
+    struct fsp_err err;
+    char name[80];
+    char text[100] = "";
+    int fd;
+
+    (void)state;
+    (void)snprintf(name, sizeof(name), "@fsp-daemon-reload-%ld", (long)getpid());
+    fd = listen_at(name);
+    assert_ok(fsp_daemon_reloading(name, INT64_C(1234567890123), &err), &err);
+    assert_true(recv(fd, text, sizeof(text) - 1, MSG_DONTWAIT) > 0);
+    assert_string_equal(text, "RELOADING=1\nMONOTONIC_USEC=1234567890123");
+    assert_int_equal(close(fd), 0);
+}
+
+static void
+the_watchdog_is_fed_twice_in_its_time(void **state)
+{
+    static const struct {
+        const char *usec;
+        const char *pid;
+        unsigned want_ms;
+    } rows[] = {
+            {NULL, NULL, 15000},
+            {"", NULL, 15000},
+            {"junk", NULL, 15000},
+            {"-1", NULL, 15000},
+            {"60000000", NULL, 15000},
+            {"30000000", NULL, 15000},
+            {"20000000", NULL, 10000},
+            {"20000000", "42", 10000},
+            {"20000000", "43", 15000}, /* another process's */
+            {"20000000", "x", 15000},
+            {"2000", NULL, 1},
+            {"1", NULL, 1},
+            {"0", NULL, 1},
+            {"18446744073709551615", NULL, 15000},
+    };
+
+    (void)state;
+    for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++) {
+        unsigned got = fsp_daemon_watchdog_ms(rows[i].usec, rows[i].pid, 42, 15000);
+
+        if (got != rows[i].want_ms)
+            fail_msg("row %zu: %u", i, got);
+    }
+}
+
 int
 main(void)
 {
@@ -111,6 +161,8 @@ main(void)
             cmocka_unit_test(a_message_reaches_a_path_and_an_abstract_name),
             cmocka_unit_test(nobody_listening_is_no_fault_a_bad_name_is),
             cmocka_unit_test(signals_become_flags),
+            cmocka_unit_test(a_reload_says_when_it_began),
+            cmocka_unit_test(the_watchdog_is_fed_twice_in_its_time),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);
