@@ -167,9 +167,11 @@ fold_with(struct fsp_fold *fold, const struct fsp_fold_store *store,
     if (rc == FSP_OK && fold->storing && !fold->lean)
         fsp_ledger_on_cut(ledger, keep_cut, fold);
     if (rc == FSP_OK) {
-        fsp_ledger_on_work(ledger, fold->about.on_work, fold->about.on_work_ctx);
+        if (!fold->lean)
+            fsp_ledger_on_work(ledger, fold->about.on_work, fold->about.on_work_ctx);
         rc = fsp_ledger_fold(ledger, fold->about.as_of_s, err);
         fsp_ledger_on_work(ledger, NULL, NULL);
+        fsp_ledger_on_cut(ledger, NULL, NULL);
     }
     if (rc != FSP_OK) {
         fsp_ledger_free(ledger);
