@@ -406,7 +406,7 @@ static void
 tell_signed(struct fsp_journal *journal, uint64_t index)
 {
     struct telling telling = {.log = fsp_journal_current(journal), .index = index};
-    struct fsp_fold_about about;
+    struct fsp_fold_about about = {.n_keys = 0};
     struct fsp_fold_log *logs = NULL;
     enum fsp_sig_state state = FSP_SIG_NONE;
     struct fsp_err err = {.rc = FSP_OK};

@@ -11,6 +11,7 @@ import re
 import pytest
 import signatures
 import verify
+from conftest import TESTS
 from test_fleet import Shell, readme_commands
 
 PASSPHRASE = "three wet ropes on a drum"
@@ -244,3 +245,30 @@ def test_the_readme_signs_as_printed(programs, tmp_path):
     entries = [json.loads(e) for e in shell.run("farspool-rig print --store R").splitlines()]
     assert [e["kind"] for e in entries] == ["rig", "reel", "program", "inspection", "countersign"]
     assert entries[3]["reel"] == "A-17" and entries[3]["inspector"] == "ada"
+
+
+def test_the_second_judge_finds_the_vectors_of_the_formats_page_good():
+    page = (TESTS.parent / "docs/formats.md").read_text()
+    part = {n: re.search(rf"^## {n}\. .*?(?=^## |\Z)", page, re.M | re.S)[0] for n in (15, 17)}
+    blocks = {n: [[line[4:] for line in block.split("\n")] for block in
+                  re.findall(r"(?:^    .*\n?)+", text, re.M)] for n, text in part.items()}
+    entry = next(line for block in blocks[15] for line in block if '"sig":' in line)
+    leaf = verify.sha256(b"\0", entry.encode())
+    assert [leaf.hex()] == [line for block in blocks[15] for line in block
+                            if line == leaf.hex()], "the page's leaf"
+    countersigned = next("".join(block[1:3]) for block in blocks[15] if block[0] == leaf.hex())
+    key = verify.Key(next(b[0] for b in blocks[17] if "/instructions+" in b[0]).encode(), 1)
+    start = next(i for i, b in enumerate(blocks[17]) if b[0] == "farspool-roster/v1"
+                 and "lantern-basin" in b[1])
+    note = "\n".join(line for line in blocks[17][start] if line) + "\n\n" + "\n".join(
+        line for line in blocks[17][start + 1] if line) + "\n"
+    roster = signatures.Roster(note.encode(), [key])
+    record = json.loads(entry)
+    message = b"farspool-inspection/v1\n" + signatures.cut(entry).encode()
+    sig = base64.b64decode(record["sig"])
+    assert len(message) == 245 and f"    {sig.hex()[:64]}\n    {sig.hex()[64:]}\n" in part[15]
+    assert signatures.judge(roster, "ada", "inspect", record, message, sig) == signatures.GOOD
+    assert signatures.judge(roster, "ada", "inspect", record, message + b" ", sig) == signatures.BAD
+    assert signatures.judge(roster, "ada", "countersign", record,
+                            b"farspool-countersign/v1\n" + leaf,
+                            bytes.fromhex(countersigned)) == signatures.GOOD
