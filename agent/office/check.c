@@ -43,6 +43,22 @@ stops(enum fsp_rc rc)
     return rc == FSP_ENOMEM || rc == FSP_EBUSY;
 }
 
+/* By today's key or one before it; and by none of them badly. */
+static enum fsp_rc
+is_cosigned(
+        const struct fsp_note *note, const struct fsp_office_keys *keys, struct fsp_err *err)
+{
+    enum fsp_rc rc = fsp_note_verify(note, fsp_skey_vkey(keys->cosigner), NULL, err);
+    bool found = rc == FSP_OK;
+
+    for (size_t i = 0; (rc == FSP_OK || rc == FSP_ENOTFOUND) && i < keys->n_cosigner_before;
+            i++) {
+        rc = fsp_note_verify(note, fsp_skey_vkey(keys->cosigner_before[i]), NULL, err);
+        found = found || rc == FSP_OK;
+    }
+    return rc == FSP_ENOTFOUND && found ? FSP_OK : rc;
+}
+
 static enum fsp_rc
 judge_head(const struct fsp_check_log *log, const struct fsp_office_keys *keys,
         const struct fsp_range *range, const struct fsp_buf *bytes, struct fsp_err *err)
@@ -69,7 +85,7 @@ judge_head(const struct fsp_check_log *log, const struct fsp_office_keys *keys,
     if (rc == FSP_OK)
         rc = fsp_note_verify(note, &vkey, NULL, err);
     if (rc == FSP_OK)
-        rc = fsp_note_verify(note, fsp_skey_vkey(keys->cosigner), NULL, err);
+        rc = is_cosigned(note, keys, err);
     free(note);
     return rc;
 }

@@ -7,6 +7,7 @@
 #include "rig/cmd.h"
 #include "rig/push.h"
 #include "rig/renew.h"
+#include "rig/trust.h"
 
 struct files {
     uint8_t *invitation_bytes;
@@ -30,16 +31,26 @@ read_invitation(const char *path, struct files *files, struct fsp_err *err)
 }
 
 static enum fsp_rc
-read_back(const char *path, const struct fsp_journal *journal, struct files *files,
+read_back(const char *path, struct fsp_journal *journal, struct files *files,
         struct fsp_err *err)
 {
-    const struct fsp_journal_about *about = fsp_journal_about(journal);
+    struct fsp_trust trust;
     size_t len = 0;
-    enum fsp_rc rc = fsp_file_read(path, FSP_HANDBACK_MAX, &files->back_bytes, &len, err);
+    enum fsp_rc rc = fsp_trust_load(journal, &trust, err);
 
+    /* A new invitation's key is the newest there is. */
+    if (rc == FSP_OK && files->invitation_bytes != NULL)
+        trust.instructions[trust.n_instructions < FSP_ATTEST_KEYS_MAX ? trust.n_instructions++
+                                                                      : 0] =
+                files->invitation.instructions;
+    if (rc == FSP_OK)
+        rc = fsp_file_read(path, FSP_HANDBACK_MAX, &files->back_bytes, &len, err);
     if (rc != FSP_OK)
         return rc;
-    rc = fsp_handback_read(&files->back, files->back_bytes, len, &about->instructions, err);
+    rc = FSP_EVERIFY;
+    for (size_t i = trust.n_instructions; rc == FSP_EVERIFY && i-- > 0;)
+        rc = fsp_handback_read(
+                &files->back, files->back_bytes, len, &trust.instructions[i], err);
     return rc == FSP_OK ? rc : fsp_err_wrap(err, rc, "%s", path);
 }
 

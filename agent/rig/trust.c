@@ -45,6 +45,7 @@ add_row(struct fsp_trust *trust, const char *what, const char *value, struct fsp
         return damaged(err);
     if (strcmp(what, "cosigner") == 0) {
         add(trust->cosigners, &trust->n_cosigners, &vkey);
+        add(trust->cosigners_ever, &trust->n_cosigners_ever, &vkey);
     } else {
         add(trust->instructions, &trust->n_instructions, &vkey);
         add(trust->ever, &trust->n_ever, &vkey);
@@ -62,6 +63,7 @@ fsp_trust_load(struct fsp_journal *journal, struct fsp_trust *trust, struct fsp_
 
     memset(trust, 0, sizeof(*trust));
     add(trust->cosigners, &trust->n_cosigners, &about->cosigner);
+    add(trust->cosigners_ever, &trust->n_cosigners_ever, &about->cosigner);
     add(trust->instructions, &trust->n_instructions, &about->instructions);
     add(trust->ever, &trust->n_ever, &about->instructions);
     memcpy(trust->box_pub, about->box_pub, sizeof(trust->box_pub));
@@ -75,28 +77,45 @@ fsp_trust_load(struct fsp_journal *journal, struct fsp_trust *trust, struct fsp_
     return rc;
 }
 
-enum fsp_rc
-fsp_trust_cosigned(const struct fsp_trust *trust, const struct fsp_note *note,
+static enum fsp_rc
+cosigned_by(const struct fsp_vkey *keys, size_t n, const struct fsp_note *note,
         const struct fsp_vkey **cosigner, uint64_t *time_s, struct fsp_err *err)
 {
     *cosigner = NULL;
     *time_s = 0;
-    for (size_t i = 0; i < trust->n_cosigners; i++) {
+    for (size_t i = 0; i < n; i++) {
         uint64_t line_s = 0;
-        enum fsp_rc rc = fsp_note_verify(note, &trust->cosigners[i], &line_s, err);
+        enum fsp_rc rc = fsp_note_verify(note, &keys[i], &line_s, err);
 
         if (rc == FSP_ENOTFOUND)
             continue;
         if (rc != FSP_OK)
             return rc;
         if (*cosigner == NULL) {
-            *cosigner = &trust->cosigners[i];
+            *cosigner = &keys[i];
             *time_s = line_s;
         }
     }
     return *cosigner != NULL
                    ? FSP_OK
                    : fsp_err_set(err, FSP_EVERIFY, "no cosigner of the office signed it");
+}
+
+enum fsp_rc
+fsp_trust_cosigned(const struct fsp_trust *trust, const struct fsp_note *note,
+        const struct fsp_vkey **cosigner, uint64_t *time_s, struct fsp_err *err)
+{
+    return cosigned_by(trust->cosigners, trust->n_cosigners, note, cosigner, time_s, err);
+}
+
+enum fsp_rc
+fsp_trust_was_cosigned(const struct fsp_trust *trust, const struct fsp_note *note,
+        const struct fsp_vkey **cosigner, struct fsp_err *err)
+{
+    uint64_t time_s = 0;
+
+    return cosigned_by(
+            trust->cosigners_ever, trust->n_cosigners_ever, note, cosigner, &time_s, err);
 }
 
 /* ---- writing ------------------------------------------------------------------------------ */

@@ -31,6 +31,8 @@ struct fsp_trust {
     size_t n_instructions;
     struct fsp_vkey ever[FSP_ATTEST_KEYS_MAX]; /* instructions keys for what is in the log */
     size_t n_ever;
+    struct fsp_vkey cosigners_ever[FSP_ATTEST_KEYS_MAX]; /* for receipts that are stored */
+    size_t n_cosigners_ever;
     uint8_t box_pub[32]; /* what bundles are sealed for */
 };
 
@@ -41,6 +43,10 @@ enum fsp_rc fsp_trust_load(struct fsp_journal *journal, struct fsp_trust *trust,
  * *time_s its time. FSP_EVERIFY, with the reason. */
 enum fsp_rc fsp_trust_cosigned(const struct fsp_trust *trust, const struct fsp_note *note,
         const struct fsp_vkey **cosigner, uint64_t *time_s, struct fsp_err *err) FSP_MUST_CHECK;
+
+/* The same for a stored head: any cosigner that ever counted. */
+enum fsp_rc fsp_trust_was_cosigned(const struct fsp_trust *trust, const struct fsp_note *note,
+        const struct fsp_vkey **cosigner, struct fsp_err *err) FSP_MUST_CHECK;
 
 /* Inside a transaction: these count from now on. */
 enum fsp_rc fsp_trust_add(struct fsp_journal *journal, const struct fsp_new_keys *keys,

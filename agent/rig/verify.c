@@ -10,6 +10,7 @@
 #include "rig/head.h"
 #include "rig/journal_priv.h"
 #include "rig/journal_sql.h"
+#include "rig/trust.h"
 #include "store/logtable.h"
 
 struct pass {
@@ -20,6 +21,7 @@ struct pass {
     struct fsp_range head;  /* the next head to compare with */
     bool has_head;
     struct fsp_buf note;
+    struct fsp_trust trust; /* whose receipts ever counted */
 };
 
 static void problem(struct fsp_verify_report *report, const char *fmt, ...) FSP_PRINTF(2, 3);
@@ -75,9 +77,9 @@ is_receipted(struct fsp_db *db, int64_t log, uint64_t size, bool *has, struct fs
 static enum fsp_rc
 check_head(struct pass *pass, struct fsp_err *err)
 {
-    const struct fsp_journal_about *about = fsp_journal_about(pass->journal);
     struct fsp_verify_report *report = pass->report;
     unsigned long long size = (unsigned long long)pass->head.size;
+    const struct fsp_vkey *cosigner = NULL;
     struct fsp_checkpoint head;
     struct fsp_note note;
     struct fsp_err why = {.rc = FSP_OK};
@@ -104,7 +106,7 @@ check_head(struct pass *pass, struct fsp_err *err)
             fsp_journal_db(pass->journal), pass->log->id, pass->head.size, &receipted, err);
     if (rc != FSP_OK || !receipted)
         return rc;
-    if (fsp_note_verify(&note, &about->cosigner, NULL, &why) == FSP_OK)
+    if (fsp_trust_was_cosigned(&pass->trust, &note, &cosigner, &why) == FSP_OK)
         report->receipts++;
     else
         problem(report, "receipt %llu: no good cosignature: %.300s", size, why.text);
@@ -225,6 +227,8 @@ fsp_verify(struct fsp_journal *journal, struct fsp_verify_report *report, struct
         problem(report, "%.400s", own.text);
         rc = FSP_OK;
     }
+    if (rc == FSP_OK)
+        rc = fsp_trust_load(journal, &pass.trust, &own);
     if (rc == FSP_OK)
         rc = check_logs(&pass, &own);
     if (rc == FSP_OK)
