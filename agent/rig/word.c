@@ -183,7 +183,7 @@ static enum fsp_rc
 append(struct fsp_journal *journal, const struct fsp_instruction *instruction,
         struct fsp_word *out, struct fsp_err *err)
 {
-    char once[sizeof("instruction ") + 2 * FSP_INSTRUCTION_ID_LEN] = "instruction ";
+    char once[sizeof("instruction ") + (size_t)2 * FSP_INSTRUCTION_ID_LEN] = "instruction ";
     struct fsp_journal_added added;
     struct fsp_record *record = NULL;
     bool known = false;

@@ -292,3 +292,49 @@ def test_a_rig_invited_after_the_change_takes_what_was_written_before(office, ri
     answer_all(office, rig, stick)
     assert set(states(office)) == {"in the rig's log"}
     assert [i["text"] for i in rig.json("line")["instructions"]] == ["by the old key\n"]
+
+
+# ---- the page's own lines (docs/keys.md 11 and 12) ---------------------------------------------
+
+def play(programs, office, rig, stick, number):
+    import os
+    import subprocess
+
+    import test_keys
+
+    env = dict(programs.env, PATH=f"{programs.folder}:{os.environ['PATH']}", RIG=rig.store,
+               OFFICE=office.store, STICK=str(stick.folder))
+    done = subprocess.run(["sh", "-eu"], input="".join(test_keys.BLOCKS[number]), env=env,
+                          capture_output=True, text=True, timeout=120)
+    assert done.returncode == 0, f"section {number}: {done.stdout}{done.stderr}"
+
+
+def test_keys_that_are_due(programs, office, rig, stick, work):
+    answer_all(office, rig, stick)
+    play(programs, office, rig, stick, 11)
+    work(rig, 5)
+    answer_all(office, rig, stick)
+    answer_all(office, rig, stick)
+    assert office.json("keys")["waiting"] == []
+    assert rig.json("check")["problems"] == [] and rig.json("check")["pending"] == 0
+
+
+def test_keys_that_others_may_know(programs, office, rig, stick, work, tmp_path):
+    """The old cosigner's word is worth nothing on the rig any more."""
+    answer_all(office, rig, stick)
+    thief = tmp_path / "thief"                  # whoever copied the office's folder
+    shutil.copytree(office.store, thief)
+    work(rig, 5)
+    play(programs, office, rig, stick, 12)
+    work(rig, 6)
+    answer_all(office, rig, stick)
+    assert rig.json("check")["pending"] == 0 and rig.json("check")["problems"] == []
+    work(rig, 7)
+    out, forged = tmp_path / "t.fsb", tmp_path / "t.receipt"
+    rig.run("carry", "--out", out)
+    # The thief's office cannot open it any more; its answers count for nothing.
+    programs.run("office", "take", out, "--store", thief, "--receipt", forged, status=None)
+    rig.run("receipt", forged, status=None)
+    assert rig.json("check")["pending"] == 1
+    answer_all(office, rig, stick)
+    assert rig.json("check")["pending"] == 0
