@@ -2,11 +2,13 @@
 """A second verifier of evidence, written only from docs/formats.md, with Python's standard library.
 
 verify.py RECORD PROOF POLICY prints "ok" with index, size and origin, or why not; exit 0 or 2.
-It is for checking the first verifier, not for use: it is slow and guards against no timing attack.
+verify.py REGISTER POLICY does the same for a register. It is for checking the first verifier, not for use: it is slow and guards against no timing attack.
 """
 
 import base64
 import hashlib
+import json
+import re
 import sys
 
 
@@ -284,11 +286,8 @@ def parse_proof(data):
     return index, [from_base64(line, "hash", 32) for line in lines], note
 
 
-def verify(record, proof, policy):
-    """Return a dict of what is proved, or raise Refused."""
-    need(len(record) <= 16384, "record too large")
-    policy = Policy(policy)
-    index, path, note = parse_proof(proof)
+def judge_head(policy, note):
+    """Origin, size, root and who cosigned, of a head that the policy accepts."""
     note = Note(note)
     lines = lines_of(note.text, "checkpoint")
     need(len(lines) == 3, "checkpoint is not three lines")
@@ -303,6 +302,17 @@ def verify(record, proof, policy):
         if time_s is not None:
             cosigned[i] = time_s
     need(policy.agrees(cosigned), "quorum not met")
+    return origin, size, root, [
+        (policy.witnesses[i].name.decode(), time_s) for i, time_s in cosigned.items()
+    ]
+
+
+def verify(record, proof, policy):
+    """Return a dict of what is proved, or raise Refused."""
+    need(len(record) <= 16384, "record too large")
+    policy = Policy(policy)
+    index, path, note = parse_proof(proof)
+    origin, size, root, cosigned = judge_head(policy, note)
     leaf = sha256(b"\x00", record)
     need(root_by_path(index, size, leaf, path) == root, "record not in the tree")
     return {
@@ -310,27 +320,186 @@ def verify(record, proof, policy):
         "size": size,
         "log": origin.decode(),
         "leaf": leaf.hex(),
-        "root": lines[2].decode(),
-        "cosigned": [
-            (policy.witnesses[i].name.decode(), time_s) for i, time_s in cosigned.items()
-        ],
+        "root": base64.b64encode(root).decode(),
+        "cosigned": cosigned,
     }
 
 
+# Section 19: registers.
+
+
+class Range:
+    """A compact range: (leaves, root) of its full subtrees, the largest first."""
+
+    def __init__(self, data=bytes(8)):
+        self.size = int.from_bytes(data[:8], "big")
+        ones = [bit for bit in range(63, -1, -1) if self.size >> bit & 1]
+        need(len(data) == 8 + 32 * len(ones), "range of another length")
+        self.trees = [(1 << bit, data[8 + 32 * i : 40 + 32 * i]) for i, bit in enumerate(ones)]
+
+    def append(self, leaf):
+        self.size += 1
+        self.trees.append((1, leaf))
+        while len(self.trees) > 1 and self.trees[-1][0] == self.trees[-2][0]:
+            (n, left), (_, right) = self.trees[-2:]
+            self.trees[-2:] = [(2 * n, sha256(b"\x01", left, right))]
+
+    def root(self):
+        if not self.trees:
+            return sha256()
+        r = self.trees[-1][1]
+        for _, tree in reversed(self.trees[:-1]):
+            r = sha256(b"\x01", tree, r)
+        return r
+
+
+def split_register(data):
+    """origin, from, range, head of from, to, head of to, lines behind."""
+    at = 0
+
+    def line(word):
+        nonlocal at
+        end = data.find(b"\n", at)
+        need(end >= 0 and data[at:end].startswith(word), f"no {word!r} line")
+        value, at = data[at + len(word) : end], end + 1
+        return value
+
+    def head():
+        nonlocal at
+        length = decimal(line(b"head "), "head")
+        need(0 < length <= 65536 and at + length <= len(data), "head's length")
+        at += length
+        return data[at - length : at]
+
+    need(line(b"") == b"farspool-register/v1", "no register")
+    origin = line(b"origin ")
+    first = decimal(line(b"from "), "from")
+    known, before = Range(), None
+    if first > 0:
+        known = Range(from_base64(line(b"range "), "range"))
+        need(known.size == first, "range of another size")
+        before = head()
+    last = decimal(line(b"to "), "to")
+    need(first <= last, "to below from")
+    return origin, first, known, before, last, head(), lines_of(data[at:], "register")
+
+
+def verify_register(data, policy):
+    policy = Policy(policy)
+    origin, first, known, before, last, after, lines = split_register(data)
+    if before is not None:
+        head = judge_head(policy, before)
+        need(head[0] == origin and head[1] == first, "another head before")
+        need(head[2] == known.root(), "range not that of its head")
+    head = judge_head(policy, after)
+    need(head[0] == origin and head[1] == last, "another head behind")
+    need(lines and lines.pop() == b"end" and len(lines) == last - first, "number of entries")
+    entries = {}
+    for index, line in enumerate(lines, first):
+        if line.startswith(b"entry "):
+            need(len(line) <= 6 + 16384, "entry too long")
+            entries[index] = line[6:]
+            known.append(sha256(b"\x00", line[6:]))
+        else:
+            need(line.startswith(b"leaf "), "neither entry nor leaf")
+            known.append(from_base64(line[5:], "leaf", 32))
+    need(known.root() == head[2], "entries not those of the head")
+    return {
+        "log": origin.decode(),
+        "from": first,
+        "size": last,
+        "root": base64.b64encode(head[2]).decode(),
+        "entries": last - first,
+        "held_back": last - first - len(entries),
+        "cosigned": head[3],
+        "kept": entries,
+    }
+
+
+# Sections 15 and 17: signatures by persons.
+
+
+def seconds(text):
+    """An RFC 3339 time in UTC, or a day, as seconds since 1970."""
+    found = re.fullmatch(r"(\d{4})-(\d\d)-(\d\d)(?:T(\d\d):(\d\d):(\d\d)Z)?", text)
+    need(found is not None, "no time")
+    year, month, day, hour, minute, second = (int(part or 0) for part in found.groups())
+    year, month = (year, month) if month > 2 else (year - 1, month + 12)
+    days = 365 * year + year // 4 - year // 100 + year // 400 + (153 * month - 457) // 5 + day
+    return ((days - 719469) * 24 + hour) * 3600 + 60 * minute + second
+
+
+def parse_roster(data, instructions):
+    """The signer lines of a roster that this key signed, as (name, key, from, until, may, revoked)."""
+    note = Note(data)
+    key = Key(instructions, 1)
+    need(note.judge(key) is not None, "roster not signed by that key")
+    lines = lines_of(note.text, "roster")
+    fleet = key.name.decode().removesuffix("/instructions")
+    need(lines[:2] == [b"farspool-roster/v1", b"fleet " + fleet.encode()], "no roster")
+    signers = []
+    for line in lines[4:]:
+        words = line.decode().split(" ")
+        need(words[0] == "signer" and len(words) in (5, 7), "signer line")
+        signer = Key(words[1].encode(), 1)
+        name = signer.name.decode().removeprefix(f"{fleet}/signer:")
+        until = float("inf") if words[3] == "-" else seconds(words[3]) + 86400
+        revoked = seconds(words[6]) if len(words) == 7 else float("inf")
+        signers.append((name, signer, seconds(words[2]), until, words[4].split(","), revoked))
+    return signers
+
+
+def judge_person(signers, name, may, message, sig, record):
+    try:
+        signature = from_base64(sig.encode(), "sig", 64)
+    except Refused:
+        return "signature does not hold"
+    at = seconds(record["at"])
+    noted = max(at, seconds(record.get("noted", record["at"])))
+    state = "signer not on the roster"
+    for its_name, key, first, until, allowed, revoked in signers:
+        if its_name != name:
+            continue
+        state = "signature does not hold"
+        if signed(key.public, message, signature):
+            if may not in allowed:
+                return "signer not on the roster"
+            good = first <= at < until and noted < revoked
+            return "signed" if good else "signed outside the roster's period"
+    return state
+
+
+def signature_of(entry, roster, instructions):
+    """The state of an inspection's or a countersign's own signature, in the words of section 15."""
+    record = json.loads(entry)
+    signers = parse_roster(roster, instructions)
+    if "sig" not in record:
+        return "unsigned"
+    if record["kind"] == "countersign":
+        leaf = from_base64(record["entry"]["leaf"].encode(), "leaf", 32)
+        message = b"farspool-countersign/v1\n" + leaf
+        return judge_person(signers, record["signer"], "countersign", message, record["sig"], record)
+    plain = {name: value for name, value in record.items() if name not in ("noted", "sig")}
+    written = json.dumps(plain, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    message = b"farspool-inspection/v1\n" + written.encode()
+    return judge_person(signers, record["inspector"], "inspect", message, record["sig"], record)
+
+
 def main(argv):
-    if len(argv) != 4:
-        print("usage: verify.py RECORD PROOF POLICY", file=sys.stderr)
+    if len(argv) not in (3, 4):
+        print("usage: verify.py RECORD PROOF POLICY | REGISTER POLICY", file=sys.stderr)
         return 64
     contents = []
     for path in argv[1:]:
         with open(path, "rb") as file:
             contents.append(file.read())
     try:
-        proved = verify(*contents)
+        proved = verify(*contents) if len(contents) == 3 else verify_register(*contents)
     except Refused as why:
         print(f"refused: {why}")
         return 2
-    print(f"ok index={proved['index']} size={proved['size']} origin={proved['log']}")
+    where = f"index={proved['index']}" if len(contents) == 3 else f"from={proved['from']}"
+    print(f"ok {where} size={proved['size']} origin={proved['log']}")
     return 0
 
 
