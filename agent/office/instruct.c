@@ -159,9 +159,9 @@ fsp_instruct_see(struct fsp_shelf *shelf, const struct fsp_shelf_log *log, uint6
         goto out;
     memcpy(place.id, came.id, sizeof(place.id));
     rc = shelf->ops->find_instruction(shelf->ctx, came.id, &sent, &store, err);
-    if (rc == FSP_ENOTFOUND)
-        rc = shelf->ops->add_instruction_place(shelf->ctx, &place, err);
-    else if (rc == FSP_OK && same_text(&sent, &came))
+    if (rc == FSP_OK && !same_text(&sent, &came))
+        goto out;
+    if (rc == FSP_OK || rc == FSP_ENOTFOUND)
         rc = shelf->ops->add_instruction_place(shelf->ctx, &place, err);
 out:
     fsp_buf_fini(&store);

@@ -81,10 +81,10 @@ fill_source(struct proving *it)
 {
     const struct fsp_journal_about *about = fsp_journal_about(it->journal);
     struct fsp_exhibit_source *source = &it->source;
-    const size_t n = it->trust.n_cosigners;
+    const size_t n = it->trust.n_cosigners_ever;
 
     for (size_t i = 0; i < n; i++)
-        it->office[i] = it->trust.cosigners[n - 1 - i];
+        it->office[i] = it->trust.cosigners_ever[n - 1 - i];
     source->ctx = fsp_journal_db(it->journal);
     source->fleet = about->fleet;
     source->rig = about->rig;
