@@ -10,6 +10,7 @@
 #include <unistd.h>
 
 #include "base/file.h"
+#include "base/mem.h"
 #include "base/text.h"
 #include "proof/tree.h"
 #include "rig/head.h"
@@ -192,28 +193,27 @@ fill(const char *folder, const struct fsp_invitation *invitation, const struct f
 static void
 clear(const char *folder)
 {
-    static const char *const inner[] = {"/inbox/taken", "/inbox/refused", "/inbox", ""};
+    static const char *const inner[] = {"inbox/taken", "inbox/refused", "inbox", ""};
 
     for (size_t i = 0; i < sizeof(inner) / sizeof(inner[0]); i++) {
-        char path[PATH_MAX];
+        char *path = inner[i][0] == '\0' ? fsp_mem_text(folder, strlen(folder))
+                                         : fsp_file_join(folder, inner[i]);
         const struct dirent *entry;
-        DIR *dir;
+        DIR *dir = path == NULL ? NULL : opendir(path);
 
-        if ((size_t)snprintf(path, sizeof(path), "%s%s", folder, inner[i]) >= sizeof(path))
-            continue;
-        dir = opendir(path);
-        if (dir == NULL)
-            continue;
         /* One thread reads this stream. */
-        while ((entry = readdir(dir)) != NULL) { // NOLINT(concurrency-mt-unsafe)
+        while (dir != NULL && (entry = readdir(dir)) != NULL) { // NOLINT(concurrency-mt-unsafe)
             char *file = fsp_file_join(path, entry->d_name);
 
             if (file != NULL)
                 (void)unlink(file); /* no folder, no link is followed */
             free(file);
         }
-        (void)closedir(dir);
-        (void)rmdir(path);
+        if (dir != NULL) {
+            (void)closedir(dir);
+            (void)rmdir(path);
+        }
+        free(path);
     }
 }
 

@@ -122,7 +122,7 @@ find_key(const struct fsp_journal *journal, const struct fsp_vkey *vkey, struct 
     (void)snprintf(
             tails[1], sizeof(tails[1]), "-%.16s", incarnation == NULL ? "" : incarnation + 1);
     for (size_t i = 0; rc == FSP_OK && *out == NULL && i < 2; i++) {
-        char name[sizeof(FSP_JOURNAL_KEY) + FSP_TAIL_MAX];
+        char name[sizeof(FSP_JOURNAL_KEY) + sizeof(tails)];
         char *path;
 
         (void)snprintf(name, sizeof(name), FSP_JOURNAL_KEY, tails[i]);
