@@ -352,6 +352,10 @@ live(struct sim *sim)
         sim_run_until(sim, next_us);
     }
     sim_check_end(sim);
+    /* A rig that had to stop goes on with a new log; so does one whose key is changed. */
+    if ((sim->history == SIM_RESTORED && sim->rigs[0].stopped) ||
+            (sim->history == SIM_PLAIN && sim_hit(&sim->random, 150)))
+        sim_renew(&sim->rigs[0]);
 }
 
 static int
@@ -364,7 +368,7 @@ remove_one(const char *path, const struct stat *st, int kind, struct FTW *at)
 }
 
 struct totals {
-    uint64_t posts, receipts, stops, gaps, parcels;
+    uint64_t posts, receipts, stops, gaps, parcels, renewals;
     int64_t virtual_us;
 };
 
@@ -397,6 +401,7 @@ one_history(uint64_t seed, bool trace, const char *folder, struct totals *totals
     totals->stops += sim->stops;
     totals->gaps += sim->gaps;
     totals->parcels += sim->parcels;
+    totals->renewals += sim->renewals;
     totals->virtual_us += sim->now_us;
     /* NOLINTNEXTLINE(concurrency-mt-unsafe): one thread */
     (void)nftw(sim->folder, remove_one, 8, FTW_DEPTH | FTW_PHYS);
@@ -453,9 +458,9 @@ run(const uint64_t within[2], uint64_t step, bool trace)
     (void)rmdir(folder);
     (void)printf("%" PRIu64 " histories, %" PRId64 " virtual days: %" PRIu64 " posts, %" PRIu64
                  " receipts, %" PRIu64 " offices gone back, %" PRIu64
-                 " stores stopped, %" PRIu64 " courier's files\n",
+                 " stores stopped, %" PRIu64 " renewed, %" PRIu64 " courier's files\n",
             n, totals.virtual_us / SIM_DAY, totals.posts, totals.receipts, totals.gaps,
-            totals.stops, totals.parcels);
+            totals.stops, totals.renewals, totals.parcels);
     return fflush(stdout) == 0 ? 0 : 1;
 }
 

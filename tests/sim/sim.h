@@ -8,8 +8,8 @@
  * A history is a heap of events in virtual time. A flight (one post) runs the events that fall into
  * it, so records are entered, couriers arrive and offices crash while a bundle is on its way.
  *
- * Files: sim_world (clocks, events, stores), sim_office, sim_rig, sim_link (the post), sim_check (what
- * must hold), link_sim (histories, options).
+ * Files: sim_world (clocks, events, stores), sim_office, sim_rig, sim_link (the post), sim_renew,
+ * sim_check (what must hold), link_sim (histories, options).
  * Errors: what must hold and does not ends the program: sim_fail() prints the seed.
  */
 #ifndef FSP_TESTS_SIM_H
@@ -208,6 +208,7 @@ struct sim {
     enum sim_history history;
     struct sim_weather weather;
     bool calm;
+    bool renewed; /* the rig has a chain of logs now */
     struct sim_rig rigs[SIM_RIGS];
     struct sim_office office;
     char origin[FSP_ORIGIN_MAX + 1];
@@ -216,7 +217,7 @@ struct sim {
     uint32_t n_records;
     uint32_t n_words; /* instructions queued */
     /* What happened, for the summary. */
-    uint64_t posts, receipts, stops, gaps, parcels;
+    uint64_t posts, receipts, stops, gaps, parcels, renewals;
 };
 
 /* ---- sim_world.c --------------------------------------------------------------------------- */
@@ -263,6 +264,12 @@ void sim_rig_restore(struct sim_rig *rig);
 void sim_rig_clone(struct sim *sim);
 /* Entries that the rig's own process appended: instructions, each once. */
 void sim_rig_absorb(struct sim_rig *rig);
+
+/* ---- sim_renew.c --------------------------------------------------------------------------- */
+
+/* After the end of a history: the rig begins a new log, with the office's hand-back when it had to
+ * stop, and sends it; nothing may be lost by it, and nothing doubled. */
+void sim_renew(struct sim_rig *rig);
 
 /* ---- sim_link.c ---------------------------------------------------------------------------- */
 

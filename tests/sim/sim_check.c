@@ -45,6 +45,7 @@ check_evidence(struct sim_rig *rig)
 
     sim_must(sim, fsp_stmt_get(fsp_journal_db(rig->journal), FSP_SQL_FORK_FIRST, &stmt, &err),
             &err, "forks");
+    fsp_stmt_bind_int(stmt, 1, fsp_journal_current(rig->journal));
     sim_must(sim, fsp_stmt_step(stmt, &row, &err), &err, "forks");
     if (!row)
         return; /* signed-size told it: nothing came from outside */
@@ -115,9 +116,8 @@ check_alive(struct sim_rig *rig, const struct fsp_journal_progress *progress,
                                                     : rig->plan.old_us;
 
     if (next->kind == FSP_SYNC_REST) {
-        /* What was entered after the last look is the next tick's. */
-        if (report->held < progress->held)
-            sim_fail(sim, "rig%zu: rests before all is receipted", rig->which);
+        if (progress->held < progress->size)
+            sim_fail(sim, "rig%zu: rests while records wait", rig->which);
         return;
     }
     if (next->kind != FSP_SYNC_WAIT || next->wait == FSP_SYNC_FOR_NOTHING)

@@ -206,7 +206,8 @@ sim_office_take(struct sim *sim, const uint8_t *bytes, size_t len, struct fsp_bu
 
     sim_must(sim, fsp_intake_take(sim->office.intake, bytes, len, &status, answer, &err), &err,
             "intake");
-    learn_new(sim);
+    if (!sim->renewed)
+        learn_new(sim);
     sim_say(sim, "office: %zu bytes: %d, holds %" PRIu64, len, status, sim->office.n);
     return status;
 }

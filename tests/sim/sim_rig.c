@@ -253,6 +253,8 @@ sim_rig_absorb(struct sim_rig *rig)
     struct fsp_range tip;
     struct fsp_buf bytes;
 
+    if (rig->sim->renewed)
+        return;
     sim_must(rig->sim,
             fsp_logtable_tip(fsp_journal_db(rig->journal), fsp_journal_current(rig->journal),
                     &tip, &err),
@@ -404,7 +406,6 @@ sim_rig_round(struct sim_rig *rig)
     struct fsp_push_report report = {.records = 0};
     struct fsp_sync_action next = {.kind = FSP_SYNC_REST};
     struct fsp_err err = {.rc = FSP_OK};
-    uint64_t n;
     enum fsp_rc rc;
 
     rig->round_us = INT64_MAX;
@@ -415,7 +416,6 @@ sim_rig_round(struct sim_rig *rig)
     rc = fsp_push_round(rig->push, &report, &next, &err);
     rig->busy = false;
     sim_rig_absorb(rig);
-    n = rig->n;
     sim_check_round(rig, rc, &report, &next, &err);
     if (rig->stopped)
         return;
@@ -423,9 +423,6 @@ sim_rig_round(struct sim_rig *rig)
         sim_rig_reboot(rig);
     else if (next.kind == FSP_SYNC_WAIT)
         sim_rig_want(rig, next.until_us > sim->now_us ? next.until_us : sim->now_us);
-    /* What was entered after the round's last look is looked at with the next tick. */
-    else if (n > report.held)
-        sim_rig_want(rig, sim->now_us + 30 * SIM_S);
 }
 
 /* ---- the courier ---------------------------------------------------------------------------- */
