@@ -6,13 +6,17 @@ from docs/formats.md alone.
 
 import base64
 import json
+import os
+import pathlib
 import re
+import subprocess
 
 import pytest
 import signatures
 import verify
 from conftest import TESTS
 from test_fleet import Shell, readme_commands
+from test_keys import BLOCKS
 
 PASSPHRASE = "three wet ropes on a drum"
 OUT = ("by=clerk", "scope=after-event", "decision=out-of-service", "inspector=crew")
@@ -272,3 +276,36 @@ def test_the_second_judge_finds_the_vectors_of_the_formats_page_good():
     assert signatures.judge(roster, "ada", "countersign", record,
                             b"farspool-countersign/v1\n" + leaf,
                             bytes.fromhex(countersigned)) == signatures.GOOD
+
+
+def test_a_persons_key_over_time_as_the_page_of_keys_has_it(programs, office, rig_of, begin,
+                                                            tmp_path):
+    """docs/keys.md, section 13."""
+    begins, changes, leaves, revoked = BLOCKS[13]
+    scene = Scene(office, begin(rig_of()), (pathlib.Path(tmp_path), {}), tmp_path)
+    (tmp_path / "words").write_text(PASSPHRASE + "\n")
+    (tmp_path / "new-words").write_text("four dry ropes in a shed\n")
+    env = dict(programs.env, PATH=f"{programs.folder}:{os.environ['PATH']}", STICK=str(tmp_path),
+               OFFICE=office.store)
+
+    def play(block):
+        subprocess.run(["sh", "-eu"], input=block, env=env, text=True, check=True, timeout=120)
+        scene.exchange()
+
+    play(begins)
+    early, _ = scene.enter("inspection", 5, *RUN, by="ada")
+    late, _ = scene.enter("inspection", 25, *RUN, by="ada")
+    assert [scene.states()[i] for i in (early, late)] == [signatures.GOOD] * 2
+    play(changes)
+    done = scene.rig.enter("inspection", scene.at(6), *RUN, "--signer", tmp_path / "ada.signer",
+                           "--passphrase-from", tmp_path / "words", status=2)
+    assert "the passphrase is wrong" in done.stderr
+    play(leaves)
+    assert [scene.states()[i] for i in (early, late)] == [signatures.GOOD, signatures.LATE]
+    play(revoked)
+    # Both were noted now, long after the key may have been somebody else's.
+    assert [scene.states()[i] for i in (early, late)] == [signatures.LATE] * 2
+    (tmp_path / "ada-2.signer").rename(tmp_path / "ada.signer")
+    again, _ = scene.enter("inspection", 12, *RUN, by="ada")
+    assert scene.states()[again] == signatures.GOOD
+    scene.check_shown()
