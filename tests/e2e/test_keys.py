@@ -141,6 +141,13 @@ def test_every_block_of_the_page_is_played():
     assert sorted(BLOCKS) == [3, 4, 5, 6, 7, 9, 11, 12, 13]
 
 
+def test_nobody_enters_a_renewal_by_hand(scene):
+    done = scene.rig.enter("renewal", "at=2025-03-02T00:00:00Z", "by=clerk", "why=because",
+                           'from={"origin":"lantern-basin/heron/0011223344556677","root":'
+                           '"AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA=","size":1}', status=None)
+    assert done.returncode != 0 and "farspool-rig renew" in done.stderr, done.stderr
+
+
 def test_rotation(scene):
     scene.work(scene.rig, 7)  # not sent before the renewal
     old = scene.rig.json("check")["origin"]
