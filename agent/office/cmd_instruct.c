@@ -55,8 +55,10 @@ read_members(char *const *words, size_t n, struct fsp_typed *members, struct fsp
     static const char *const ours[] = {"v", "kind", "at", "by", "noted", "instruction"};
 
     for (size_t i = 0; i < n; i++) {
-        char *equals = strchr(words[i], '=');
+        char *equals = words[i] == NULL ? NULL : strchr(words[i], '=');
 
+        if (words[i] == NULL)
+            return fsp_err_set(err, FSP_ENOMEM, "out of memory");
         if (equals == NULL || equals == words[i])
             return fsp_err_set(
                     err, FSP_EINVAL, "'%.60s': a program is made of field=value", words[i]);

@@ -159,7 +159,7 @@ revoke(struct fsp_args *args, struct fsp_roster *roster, struct fsp_err *err)
                 "--at TIME is needed: since when the key may be somebody else's");
     if (rc == FSP_OK && fsp_time_parse(text, NULL, &at_s, err) != FSP_OK)
         rc = fsp_err_wrap(err, FSP_EINVAL, "--at");
-    if (rc != FSP_OK)
+    if (rc != FSP_OK || signer == NULL)
         return rc;
     if (signer->revoked && signer->revoked_s <= at_s)
         return fsp_err_set(

@@ -105,6 +105,22 @@ waiting(struct fixture *f, uint8_t newest)
     return digits;
 }
 
+/* The one behind `after` for the rig, or the one with id `n` when rig is NULL. */
+static struct fsp_shelf_instruction
+get(struct fixture *f, const char *rig, int64_t after, uint8_t n, enum fsp_rc want)
+{
+    struct fsp_shelf_instruction got;
+    uint8_t id[FSP_INSTRUCTION_ID_LEN];
+    enum fsp_rc rc;
+
+    id_of(id, n);
+    rc = rig == NULL ? f->ops->find_instruction(f->shelf->ctx, id, &got, &f->store, &f->err)
+                     : f->ops->next_instruction(
+                               f->shelf->ctx, rig, after, &got, &f->store, &f->err);
+    assert_int_equal(rc, want);
+    return got;
+}
+
 static void
 instructions_are_kept_in_order_for_the_rig_they_are_for(void **state)
 {
@@ -112,35 +128,25 @@ instructions_are_kept_in_order_for_the_rig_they_are_for(void **state)
     for (size_t b = 0; b < sizeof(backends) / sizeof(backends[0]); b++) {
         struct fsp_shelf_instruction got;
         struct fixture f;
-        uint8_t id[FSP_INSTRUCTION_ID_LEN];
 
         start(&f, backends[b]);
-        assert_ok(add(&f, "heron", 3), &f.err);
-        assert_ok(add(&f, "plover", 4), &f.err);
-        assert_ok(add(&f, "heron", 1), &f.err);
+        assert_int_equal(add(&f, "heron", 3), FSP_OK);
+        assert_int_equal(add(&f, "plover", 4), FSP_OK);
+        assert_int_equal(add(&f, "heron", 1), FSP_OK);
         assert_int_equal(add(&f, "dunlin", 5), FSP_ENOTFOUND);
         assert_non_null(strstr(f.err.text, "dunlin"));
-        assert_ok(f.ops->next_instruction(f.shelf->ctx, "heron", 0, &got, &f.store, &f.err),
-                &f.err);
+        got = get(&f, "heron", 0, 0, FSP_OK);
         assert_int_equal(got.id[0], 3);
         assert_string_equal(got.rig, "heron");
         assert_int_equal(got.about, FSP_ABOUT_MESSAGE);
         assert_int_equal(got.made_s, START_S + 3);
         assert_int_equal(got.note_len, 7);
         assert_memory_equal(got.note, "a note\n", 7);
-        assert_ok(
-                f.ops->next_instruction(f.shelf->ctx, "heron", got.seq, &got, &f.store, &f.err),
-                &f.err);
+        got = get(&f, "heron", got.seq, 0, FSP_OK);
         assert_int_equal(got.id[0], 1);
-        assert_int_equal(
-                f.ops->next_instruction(f.shelf->ctx, "heron", got.seq, &got, &f.store, &f.err),
-                FSP_ENOTFOUND);
-        id_of(id, 4);
-        assert_ok(f.ops->find_instruction(f.shelf->ctx, id, &got, &f.store, &f.err), &f.err);
-        assert_string_equal(got.rig, "plover");
-        id_of(id, 9);
-        assert_int_equal(f.ops->find_instruction(f.shelf->ctx, id, &got, &f.store, &f.err),
-                FSP_ENOTFOUND);
+        (void)get(&f, "heron", got.seq, 0, FSP_ENOTFOUND);
+        assert_string_equal(get(&f, NULL, 0, 4, FSP_OK).rig, "plover");
+        (void)get(&f, NULL, 0, 9, FSP_ENOTFOUND);
         stop(&f);
     }
 }

@@ -291,7 +291,7 @@ a_thousand_frames_add_each_instruction_once(void **state)
 
     assert_non_null(notes);
     fixture_fill(fixture, 1);
-    fsp_buf_init(&answer, 1024 * 1024);
+    fsp_buf_init(&answer, (size_t)1024 * 1024);
     for (size_t i = 0; i < 1000; i++) {
         fsp_buf_init(&notes[i], FSP_NOTE_MAX);
         sign(fixture,
