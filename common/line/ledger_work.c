@@ -264,7 +264,8 @@ reckon(struct fold *fold, const struct item *item, struct reckoning *of, struct 
         in->string.bha_n = zero_if_absent(in->string.bha_n);
         in->string.bha_m = zero_if_absent(in->string.bha_m);
     }
-    if ((w->op == FSP_OP_CASING || w->op == FSP_OP_LINER) && fill_sections(item, in, of->sections, err) != FSP_OK)
+    if ((w->op == FSP_OP_CASING || w->op == FSP_OP_LINER) &&
+            fill_sections(item, in, of->sections, err) != FSP_OK)
         return FSP_EINVAL;
     return fsp_work_reckon(in, &of->out, err);
 }
