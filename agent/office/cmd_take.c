@@ -49,6 +49,11 @@ report(struct taking *taking, const char *path, size_t number, int status)
         fsp_cmd_warn("%s: bundle %zu of %s begins above the %llu entries held here (409): take "
                      "the receipt to the rig and carry again",
                 path, number, refusal.origin, (unsigned long long)refusal.size);
+    else if (refusal.has_renewed)
+        fsp_cmd_warn("%s: bundle %zu of %s comes after that log was closed, %s continues it "
+                     "(422): another PC has its key, see docs/keys.md; the head is kept, keep "
+                     "this file too",
+                path, number, refusal.origin, refusal.renewed.name);
     else
         fsp_cmd_warn("%s: bundle %zu of %s contradicts what is held here (422): both heads are "
                      "kept, nothing was overwritten; take the receipt to the rig",

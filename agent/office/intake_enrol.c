@@ -67,6 +67,8 @@ weigh(struct passage *p, const struct fsp_renewal *renewal, struct fsp_shelf_log
             strcmp(from->origin, p->head->head.origin) == 0)
         return FSP_OK;
     rc = shelf->ops->find_log(shelf->ctx, from->origin, old, err);
+    if (rc == FSP_ENOTFOUND && from->size == 0)
+        return FSP_OK; /* nothing of it was ever signed: nothing can come */
     if (rc == FSP_ENOTFOUND)
         return fsp_intake_gap(p, from->origin, 0, err);
     if (rc == FSP_OK)

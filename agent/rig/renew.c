@@ -234,6 +234,10 @@ settle_from(struct fsp_renewing *renewing, bool closed, struct fsp_err *err)
     memcpy(from->origin, last->origin, sizeof(from->origin));
     if (last->id >= renewing->first_new || !last->current)
         return FSP_OK; /* the office's: from is set */
+    if (closed && last->size == 0)
+        return fsp_err_set(err, FSP_EINVAL,
+                "nothing is entered yet, so there is nothing to continue; make another store "
+                "with: farspool-rig init");
     if (closed) {
         from->size = last->size;
     } else if (from->size == UINT64_MAX) {

@@ -227,6 +227,25 @@ def test_a_lost_key_with_a_bundle_that_never_arrived(scene):
     scene.settled(hours=(5, 6, 7, 8), flag="not proved by the old key")
 
 
+def test_a_key_lost_before_the_first_contact(programs, office, rig_of, begin, work, tmp_path):
+    rig = begin(rig_of())
+    scene = Scene(programs, office, rig, work, tmp_path)
+    work(rig, 5)
+    os.unlink(os.path.join(rig.store, "rig.key"))
+    scene.play(4)
+    scene.receipt()
+    assert rig.json("check")["pending"] == 0
+    at_rig, at_office = drive.ledgers(office, rig, AS_OF)
+    assert at_rig == at_office
+    assert scene.work_hours(rig) == [5]
+
+
+def test_an_empty_log_is_not_renewed(office, rig_of):
+    rig = rig_of()
+    assert "nothing is entered yet" in rig.run("renew", "--why", "x", status=64).stderr
+    rig.enter("rig", "at=2025-03-01T00:00:00Z", "by=clerk", "mast=142ft", "drum=30in", "block=47000lb")
+
+
 def test_a_pc_that_is_replaced(scene):
     shutil.rmtree(scene.rig.store)
     scene.play(5)

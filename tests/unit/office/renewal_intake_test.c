@@ -319,6 +319,24 @@ an_invited_renewal_of_what_is_not_held_is_kept_and_marked(void **state)
 }
 
 static void
+a_log_whose_predecessor_never_signed_anything_is_taken(void **state)
+{
+    struct fsp_chain_log *logs;
+    struct pair pair;
+
+    (void)state;
+    pair_start(&pair, 0); /* the key was lost before the first contact */
+    pair.fresh.by_renewal = false;
+    add_renewal(&pair.fresh, &pair.old, 0, NULL);
+    rig_add_many(&pair.fresh, 2);
+    assert_int_equal(send_fresh(&pair), 200);
+    logs = chain(&pair, 1);
+    assert_int_equal(logs[0].renewal.how, FSP_RENEWAL_UNFIT);
+    free(logs);
+    pair_stop(&pair);
+}
+
+static void
 two_logs_that_continue_the_same_one_are_both_kept(void **state)
 {
     struct fsp_chain_log *logs;
@@ -401,6 +419,7 @@ main(void)
             cmocka_unit_test(a_closed_log_grows_no_more),
             cmocka_unit_test(a_renewal_by_invitation_is_marked_as_not_proved),
             cmocka_unit_test(an_invited_renewal_of_what_is_not_held_is_kept_and_marked),
+            cmocka_unit_test(a_log_whose_predecessor_never_signed_anything_is_taken),
             cmocka_unit_test(two_logs_that_continue_the_same_one_are_both_kept),
             cmocka_unit_test(a_keeper_confirms_once),
     };
