@@ -46,15 +46,15 @@ static void
 opening(const struct rows *rows, size_t i, struct fsp_buf *out)
 {
     static const char *const heads[] = {
-            "\"bearing\":\"roller\",\"block\":\"47000lb\",\"by\":\"clerk\",\"drive\":\"top-"
-            "drive\",\"drum\":\"30in\",",
+            ("\"bearing\":\"roller\",\"block\":\"47000lb\",\"by\":\"clerk\",\"drive\":\"top-"
+             "drive\",\"drum\":\"30in\","),
             "\"by\":\"clerk\",\"grade\":\"EIPS\",",
             "\"bha-length\":\"600ft\",\"bha-weight\":\"60000lb\",\"by\":\"clerk\",",
             "\"by\":\"clerk\",\"cut\":\"90ft\",\"first-goal\":\"1500\","};
     static const char *const kinds[] = {"rig", "reel", "drill-string", "program"};
     static const char *const tails[] = {"\"mast\":\"142ft\",",
-            "\"lines\":10,\"received\":\"16000ft\",\"reel\":\"R-1\",\"rope\":\"1-3/8in\","
-            "\"strung\":\"1400ft\",",
+            ("\"lines\":10,\"received\":\"16000ft\",\"reel\":\"R-1\",\"rope\":\"1-3/8in\","
+             "\"strung\":\"1400ft\","),
             "\"mud\":\"10ppg\",\"pipe\":\"19.5lb/ft\",\"stand\":\"93ft\",",
             "\"later-goal\":\"1300\",\"slips\":3,"};
 
