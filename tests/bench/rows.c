@@ -74,7 +74,8 @@ roster(const struct rows *rows, struct fsp_buf *out)
     struct fsp_buf note;
     struct fsp_buf members;
 
-    bench_must(list == NULL ? FSP_ENOMEM : FSP_OK, &err);
+    if (list == NULL)
+        return;
     (void)snprintf(list->fleet, sizeof(list->fleet), "%s", ROWS_FLEET);
     list->version = 1;
     list->made_s = ROWS_BEGIN_S;
