@@ -397,15 +397,15 @@ compare_shown(struct fsp_ledger *ledger, const struct item *item, double joules,
 {
     const struct item_work *w = &item->u.work;
     double shown = w->given_j / FSP_TON_MILE_J, is = joules / FSP_TON_MILE_J;
+    const char *now = item->touched ? "as amended it is" : "the rules in force give";
 
     if (w->op != FSP_OP_COUNTED && w->op != FSP_OP_STATED && !isnan(shown) &&
             shown_differs(shown, is))
-        fsp_ledger_say(ledger, item,
-                "%.2f ton-miles were shown on entry, the rules in force give %.2f", shown, is);
+        fsp_ledger_say(
+                ledger, item, "%.2f ton-miles were shown on entry, %s %.2f", shown, now, is);
     if (!isnan(w->shown_factor) && factor > 0 && shown_differs(w->shown_factor, factor))
-        fsp_ledger_say(ledger, item,
-                "design factor %.2f was shown on entry, the rules in force give %.2f",
-                w->shown_factor, factor);
+        fsp_ledger_say(ledger, item, "design factor %.2f was shown on entry, %s %.2f",
+                w->shown_factor, now, factor);
 }
 
 /* Tell who asked (shown.h) what this work is, or why it cannot be reckoned. */

@@ -36,7 +36,8 @@ COLUMNS = (
     "hole-depth", "driller", "item", "result", "after", "fleet", "rig", "inspector", "scope",
     "decision", "extent", "event", "places", "because", "pipe", "stand", "bha-weight", "bha-length",
     "mud", "well", "formation", "shape", "state", "what", "derate", "mast", "drum", "block",
-    "crossovers", "bearing", "sheave", "crown", "zone", "tours", "reel", "rope", "grade",
+    "crossovers", "bearing", "sheave", "crown", "fast-line", "dead-line", "block-low", "pick-low",
+    "pick-high", "wraps-low", "laps-per-layer", "zone", "tours", "reel", "rope", "grade",
     "received", "strung", "lines", "build", "class", "core", "lay", "certificate", "drawn",
     "returned", "cropped", "cut", "first-goal", "later-goal", "slips", "basis", "approved", "entry",
     "set", "void", "supervisor", "note",
@@ -47,7 +48,9 @@ CHARACTERS = {
     "heron": dict(
         nature="healthy", mast="142ft", drum="30in", block="47000lb", drive="top-drive",
         rope="1-3/8in", grade="EIPS", lines=10, strung="1850ft", received="5000ft",
-        sheave="54in", stand=93, programme=90, first=1700, later=1500, form="csv", zone="-03:00"),
+        sheave="54in", stand=93, programme=90, first=1700, later=1500, form="csv", zone="-03:00",
+        geometry=dict(crown="145ft", fast_line="152ft", dead_line="150ft", pick_low="6ft",
+                      pick_high="98ft", wraps_low="14", laps_per_layer="38")),
     "plover": dict(
         nature="early", mast="142ft", drum="30in", block="42000lb", drive="kelly",
         rope="1-3/8in", grade="EIPS", lines=8, strung="1600ft", received="5000ft",
@@ -56,7 +59,8 @@ CHARACTERS = {
         nature="wear-left", mast="43m", drum="760mm", block="20.5t", drive="top-drive",
         rope="35mm", grade="1960", lines=10, strung="560m", received="1500m",
         sheave="1370mm", stand=28.5, programme=28, first=1600, later=1400, form="jsonl",
-        zone="-03:00"),
+        zone="-03:00", geometry=dict(crown="44.2m", block_low="1.5m", pick_low="1.8m",
+                                     pick_high="29.5m", wraps_low="13", laps_per_layer="36")),
     "whimbrel": dict(
         nature="planned", mast="147ft", drum="30in", block="45000lb", drive="top-drive",
         rope="1-3/8in", grade="EIPS", lines=8, strung="1650ft", received="5000ft",
@@ -525,7 +529,7 @@ class Rig:
         self.clock += 5
         rig = dict(mast=c["mast"], drum=c["drum"], block=c["block"], crossovers="2",
                    bearing="roller", sheave=c["sheave"], drive=c["drive"],
-                   stand=self.d(c["stand"]), zone=c["zone"], tours="06:00 18:00")
+                   stand=self.d(c["stand"]), zone=c["zone"], tours="06:00 18:00", **c.get("geometry", {}))
         self.emit("rig", own=True, **rig)
         self.clock += 5
         self.emit("reel", own=True, reel=self.reel, rope=c["rope"], grade=c["grade"],
