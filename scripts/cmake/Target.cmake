@@ -47,3 +47,19 @@ function(fsp_fuzz name)
     -max_len=20000 ${PROJECT_BINARY_DIR}/fuzz/${name} ${PROJECT_SOURCE_DIR}/tests/fuzz/${F_CORPUS})
   set_tests_properties(${name} PROPERTIES LABELS fuzz TIMEOUT 900)
 endfunction()
+
+# fsp_pytest(LABEL DIR ENVIRONMENT): every test_x.py of a folder as a test of its own, so that two run
+# side by side. The long runs (FSP_LONG=1: thousands of kills and histories) get the time they need.
+function(fsp_pytest label dir environment)
+  set(limit 900)
+  if("$ENV{FSP_LONG}" STREQUAL "1")
+    set(limit 7200)
+  endif()
+  file(GLOB files RELATIVE ${dir} CONFIGURE_DEPENDS ${dir}/test_*.py)
+  foreach(file ${files})
+    string(REGEX REPLACE "^test_(.*)\\.py$" "${label}_\\1" name ${file})
+    add_test(NAME ${name} COMMAND /usr/bin/python3 -m pytest -q -p no:cacheprovider ${dir}/${file})
+    set_tests_properties(${name} PROPERTIES LABELS ${label} TIMEOUT ${limit}
+      ENVIRONMENT "${environment}")
+  endforeach()
+endfunction()
