@@ -43,16 +43,16 @@ work(struct fsp_html *html, const char *name, bool known, double joules)
 static void
 heard(struct fsp_html *html, const struct fsp_fleet *fleet, const struct fsp_fleet_rig *rig)
 {
+    int64_t ago_s = fleet->as_of_s > rig->heard_s ? fleet->as_of_s - rig->heard_s : 0;
     struct fsp_buf text;
 
     fsp_buf_init(&text, 64);
     if (rig->heard_s == 0)
         fsp_buf_add_text(&text, "never");
-    else if (fleet->as_of_s - rig->heard_s < 2 * FSP_S_PER_DAY)
-        fsp_buf_printf(&text, "%.1f h ago", (double)(fleet->as_of_s - rig->heard_s) / 3600.0);
+    else if (ago_s < 2 * FSP_S_PER_DAY)
+        fsp_buf_printf(&text, "%.1f h ago", (double)ago_s / 3600.0);
     else
-        fsp_buf_printf(&text, "%lld days ago",
-                (long long)((fleet->as_of_s - rig->heard_s) / FSP_S_PER_DAY));
+        fsp_buf_printf(&text, "%lld days ago", (long long)(ago_s / FSP_S_PER_DAY));
     term(html, "Last heard");
     fsp_html_text(html, fsp_buf_peek(&text));
     fsp_html_close(html);
