@@ -545,6 +545,8 @@ fsp_http_stats(struct fsp_http *http, struct fsp_http_stats *stats)
 {
     fsp_http_lock(http);
     *stats = http->stats;
+    for (const struct conn *conn = http->conns; conn != NULL; conn = conn->next)
+        stats->idle += conn->phase == CONN_IDLE;
     fsp_http_unlock(http);
 }
 

@@ -85,9 +85,10 @@ struct fsp_http_options {
     size_t bodies_max;         /* bytes held for all bodies; 0: FSP_HTTP_BODIES_MAX */
 };
 
-/* Counted since start; the first three as they are now. */
+/* Counted since start; the first four as they are now. */
 struct fsp_http_stats {
     size_t connections;
+    size_t idle; /* of them, between requests */
     size_t queued;
     size_t body_bytes;
     uint64_t accepted; /* connections */
