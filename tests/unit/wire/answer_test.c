@@ -206,6 +206,36 @@ a_file_of_answers_gives_them_back_in_order(void **state)
     fsp_buf_fini(&buf);
 }
 
+/* As the office's `take` joins the answers of many bundles. */
+static void
+an_answer_that_is_a_file_itself_goes_in_as_its_frames(void **state)
+{
+    struct fsp_answers_cursor cursor;
+    struct fsp_answers_frame frame;
+    struct fsp_buf http;
+    struct fsp_buf file;
+    struct fsp_err err;
+
+    (void)state;
+    fsp_buf_init(&http, 1000);
+    fsp_buf_init(&file, 1000);
+    fsp_answers_begin(&http);
+    fsp_answers_add(&http, 200, "receipt", 7);
+    fsp_answers_add_instruction(&http, "slip\n", 5);
+    fsp_answers_begin(&file);
+    fsp_answers_add_whole(&file, 200, "alone", 5);
+    fsp_answers_add_whole(&file, 200, http.data, http.len);
+    fsp_answers_add_whole(&file, 403, http.data, http.len); /* plain text, whatever it says */
+    assert_ok(fsp_answers_open(&cursor, file.data, file.len, &err), &err);
+    expect_answer(&cursor, 200, "alone");
+    expect_answer(&cursor, 200, "receipt");
+    expect_instruction(&cursor, "slip\n");
+    expect_answer(&cursor, 403, fsp_buf_peek(&http));
+    assert_int_equal(fsp_answers_next(&cursor, &frame, &err), FSP_ENOTFOUND);
+    fsp_buf_fini(&http);
+    fsp_buf_fini(&file);
+}
+
 static void
 frames_of_a_later_version_are_passed_over(void **state)
 {
@@ -288,6 +318,7 @@ main(void)
             T(every_flipped_bit_and_truncation_of_a_refusal_is_refused),
             T(another_key_or_another_text_is_no_answer),
             T(a_file_of_answers_gives_them_back_in_order),
+            cmocka_unit_test(an_answer_that_is_a_file_itself_goes_in_as_its_frames),
             cmocka_unit_test(frames_of_a_later_version_are_passed_over),
             cmocka_unit_test(frames_out_of_form_are_refused),
     };
