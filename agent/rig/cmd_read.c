@@ -258,10 +258,15 @@ line_incomplete(const struct view *view, bool json, struct fsp_buf *out, struct 
     if (json)
         line_json(view, NULL, NULL, out);
     else
-        fsp_buf_printf(out, "rig %s of %s: history incomplete; no count is given\n",
+        fsp_buf_printf(out,
+                "rig %s of %s: history incomplete; no count is given\n"
+                "until it is whole again: count by hand, on the safe side; use no number from "
+                "before; keep the day sheets (files in the inbox wait)\n"
+                "then: a hand-back of the office, and farspool-rig renew (docs/keys.md)\n",
                 view->about->rig, view->about->fleet);
-    return fsp_err_set(
-            err, FSP_EFORK, "history incomplete: %s; ask the office", view->state_why);
+    return fsp_err_set(err, FSP_EFORK,
+            "history incomplete: %s; ask the office for a hand-back, then: farspool-rig renew",
+            view->state_why);
 }
 
 int

@@ -496,7 +496,9 @@ may_append(struct fsp_journal *journal, struct fsp_err *err)
     if (journal->state == FSP_JOURNAL_SOUND)
         return FSP_OK;
     return fsp_err_set(err, FSP_EFORK,
-            "%s: history incomplete: %s; nothing is added to this log, ask the office",
+            "%s: history incomplete: %s; nothing is added to this log, keep the day sheets; "
+            "ask the "
+            "office for a hand-back, then: farspool-rig renew",
             journal->folder, fsp_buf_peek(&journal->why));
 }
 

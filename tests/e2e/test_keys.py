@@ -131,6 +131,8 @@ def stopped(rig):
     """The rig says so and gives no count."""
     done = rig.run("line", status=2)
     assert "history incomplete" in done.stdout and "ton-miles" not in done.stdout
+    assert "count by hand" in done.stdout and "keep the day sheets" in done.stdout
+    assert rig.json("line", status=2)["ledger"] is None
     assert rig.enter("state", "at=2025-03-02T00:00:00Z", "by=clerk", "state=working",
                      status=2).stderr.count("history incomplete") == 1
 
