@@ -7,7 +7,8 @@
  *  they differ from some entry on                 the office's takes the place; ours is set aside, its
  *                                                 entries from there on are appended again
  *  a log that is not here                         taken
- *  a log of ours that the office does not have    stays, behind
+ *  a log of ours that the office does not have    stays, behind; set aside when it continues what is no
+ *                                                 longer in the chain, its entries appended again
  */
 #include <stdlib.h>
 #include <string.h>
@@ -15,6 +16,7 @@
 #include "base/mem.h"
 #include "proof/note.h"
 #include "proof/register.h"
+#include "proof/renewal.h"
 #include "rig/head.h"
 #include "rig/journal_sql.h"
 #include "rig/renew_priv.h"
@@ -499,6 +501,59 @@ check_age(struct fsp_renewing *renewing, const struct fsp_journal_log *log, uint
     return rc;
 }
 
+/* Does this log of ours continue what is in the chain now? The office's version of the log it names
+ * may be another history, and then the office can never take it. */
+static enum fsp_rc
+still_continues(const struct fsp_renewing *renewing, const struct fsp_journal_log *ours,
+        bool *does, struct fsp_err *err)
+{
+    struct fsp_db *db = renewing->journal->db;
+    struct fsp_renewal renewal;
+    struct fsp_range range;
+    struct fsp_buf first;
+    uint8_t root[FSP_HASH_LEN];
+    enum fsp_rc rc;
+
+    *does = true;
+    fsp_buf_init(&first, FSP_ENTRY_MAX);
+    rc = fsp_logtable_get(db, ours->id, 0, &first, err);
+    if (rc != FSP_OK || fsp_renewal_read(&renewal, first.data, first.len, NULL) != FSP_OK)
+        goto out; /* a rig's first log continues none */
+    *does = false;
+    for (size_t i = 0; rc == FSP_OK && i < renewing->n_chain; i++) {
+        const struct fsp_journal_log *log = &renewing->chain[i];
+
+        if (strcmp(log->origin, renewal.from.origin) != 0 || log->size < renewal.from.size)
+            continue;
+        rc = fsp_head_range(db, log->id, renewal.from.size, &range, err);
+        fsp_range_root(&range, root);
+        *does = rc == FSP_OK && memcmp(root, renewal.from.root, sizeof(root)) == 0;
+    }
+out:
+    fsp_buf_fini(&first);
+    return rc;
+}
+
+/* A log of ours that the office does not have: it stays, behind; or, when it continues what is no
+ * longer in the chain, it is set aside and what was entered in it is appended again. */
+static enum fsp_rc
+keep_behind(
+        struct fsp_renewing *renewing, const struct fsp_journal_log *ours, struct fsp_err *err)
+{
+    bool does = false;
+    enum fsp_rc rc = still_continues(renewing, ours, &does, err);
+
+    if (rc != FSP_OK)
+        return rc;
+    if (!does) {
+        renewing->report->set_aside = true;
+        return fsp_renew_add_own(renewing, ours->id, 1, ours->size, err);
+    }
+    renewing->from.size =
+            UINT64_MAX; /* nothing of it is there: the whole, or what was signed */
+    return fsp_renew_add_chain(renewing, ours, err);
+}
+
 enum fsp_rc
 fsp_renew_import(struct fsp_renewing *renewing, struct fsp_err *err)
 {
@@ -531,9 +586,7 @@ fsp_renew_import(struct fsp_renewing *renewing, struct fsp_err *err)
     for (size_t i = 0; rc == FSP_OK && i < n; i++) {
         if (is_given(back, &logs[i]) || (logs[i].current && logs[i].size == 0))
             continue; /* nothing is in it: a new PC's log, or one that was just begun */
-        rc = fsp_renew_add_chain(renewing, &logs[i], err);
-        renewing->from.size =
-                UINT64_MAX; /* nothing of it is there: the whole, or what was signed */
+        rc = keep_behind(renewing, &logs[i], err);
     }
     free(logs);
     return rc;

@@ -306,6 +306,21 @@ def test_an_old_hand_back_is_refused(scene):
     scene.settled(hours=(5, 6, 7, 9))
 
 
+def test_a_renewal_before_the_fork_was_heard_of(scene):
+    """The rig renews a store that was put back, without knowing: no dead end."""
+    copy(scene.rig.store, scene.folder / "backup")
+    scene.work(scene.rig, 7)
+    scene.courier()
+    copy(scene.folder / "backup", scene.rig.store)
+    scene.work(scene.rig, 8)
+    scene.rig.run("renew", "--why", "yearly rotation")
+    scene.work(scene.rig, 9)
+    assert "hand-back" in scene.courier(status=None).stderr
+    scene.play(6)
+    scene.receipt()
+    scene.settled(hours=(5, 6, 7, 8, 9))
+
+
 def test_a_backup_from_before_a_renewal(scene):
     copy(scene.rig.store, scene.folder / "backup")
     scene.play(3)

@@ -391,6 +391,52 @@ an_office_that_holds_less_takes_nothing_away(void **state)
 }
 
 static void
+a_log_that_continues_another_history_is_set_aside_too(void **state)
+{
+    struct fixture *fixture = *state;
+    struct fsp_renew_options options = {.why = "a test", .by = "clerk"};
+    struct fsp_journal_log *logs = NULL;
+    struct fsp_renew_report report;
+    struct fsp_journal_added added;
+    struct fsp_handback back;
+    struct held held = {.n = 0};
+    struct fsp_buf file;
+    struct fsp_err err = {.rc = FSP_OK};
+    size_t n = 0;
+
+    /* The office has another second entry; the rig renews before it hears of that. */
+    assert_ok(
+            fixture_take(fixture, HEADER ROW("01", "4100ft", "1"), false, &added, &err), &err);
+    hold(fixture, 1, &held);
+    hold_trip(&held, "30", "4900ft", "2026-02-28T01:00:00Z");
+    assert_ok(
+            fixture_take(fixture, HEADER ROW("02", "4200ft", "1"), false, &added, &err), &err);
+    hand_back(fixture, &held, &file);
+    assert_ok(renew_with(fixture, NULL, &report, &err), &err);
+    assert_ok(
+            fixture_take(fixture, HEADER ROW("03", "4300ft", "1"), false, &added, &err), &err);
+    assert_ok(fsp_handback_read(
+                      &back, file.data, file.len, fsp_skey_vkey(fixture->instructions), &err),
+            &err);
+    options.back = &back;
+    assert_ok(fsp_renew(fixture->journal, &options, &report, &err), &err);
+    fsp_handback_fini(&back);
+    fsp_buf_fini(&file);
+    assert_true(report.proved); /* by the first log's key, which is still in the folder */
+    assert_int_equal(report.from_size, 1);
+    assert_int_equal(report.taken_back, 1);
+    assert_int_equal(
+            report.again, 2); /* minutes 2 and 3; the renewal between is not repeated */
+    assert_ok(fsp_journal_logs(fixture->journal, &logs, &n, &err), &err);
+    assert_int_equal(n, 2);
+    assert_int_equal(logs[0].size, 2);
+    assert_int_equal(logs[1].size, 3);
+    free(logs);
+    held_free(&held);
+    check_sound(fixture);
+}
+
+static void
 bytes_that_are_no_record_are_taken_back_too(void **state)
 {
     struct fixture *fixture = *state;
@@ -421,6 +467,7 @@ main(void)
             CASE(an_amendment_and_a_token_find_their_entry_where_it_stands_now),
             CASE(a_copy_that_is_only_behind_sets_nothing_aside),
             CASE(an_office_that_holds_less_takes_nothing_away),
+            CASE(a_log_that_continues_another_history_is_set_aside_too),
             CASE(bytes_that_are_no_record_are_taken_back_too),
     };
 
