@@ -92,9 +92,12 @@ cosign(const struct fsp_args *args, struct fsp_buf *said, struct fsp_err *err)
     size_t len = 0;
     enum fsp_rc rc = fsp_args_rest_within(args, 1, 1, err);
 
+    if (rc != FSP_OK)
+        return rc;
+    if (out == NULL || key == NULL || job.state == NULL)
+        return fsp_err_set(
+                err, FSP_EINVAL, "--state DIR, --key FILE and --out FILE are needed");
     fsp_buf_init(&note, 2 * FSP_NOTE_MAX);
-    if (rc == FSP_OK && (out == NULL || key == NULL || job.state == NULL))
-        rc = fsp_err_set(err, FSP_EINVAL, "--state DIR, --key FILE and --out FILE are needed");
     if (rc == FSP_OK)
         rc = fsp_file_read(fsp_args_rest(args, 0), FSP_REQUEST_MAX, &request, &len, err);
     if (rc == FSP_OK)

@@ -125,7 +125,7 @@ static char *
 state_path(const char *folder, const char *origin)
 {
     uint8_t hash[FSP_HASH_LEN];
-    char name[2 * FSP_HASH_LEN + sizeof(".head")];
+    char name[2 * sizeof(hash) + sizeof(".head")];
 
     fsp_leaf_hash(origin, strlen(origin), hash);
     fsp_text_hex(name, hash, sizeof(hash));
@@ -206,9 +206,11 @@ check_signature(
         const struct fsp_request *request, const struct fsp_vkey *log, struct fsp_err *err)
 {
     struct fsp_note *note = calloc(1, sizeof(*note));
-    enum fsp_rc rc = note == NULL ? fsp_err_set(err, FSP_ENOMEM, "out of memory")
-                                  : fsp_note_parse(note, request->note, request->note_len, err);
+    enum fsp_rc rc;
 
+    if (note == NULL)
+        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    rc = fsp_note_parse(note, request->note, request->note_len, err);
     if (rc == FSP_OK)
         rc = fsp_note_verify(note, log, NULL, err);
     free(note);
@@ -263,9 +265,11 @@ cosign_locked(const struct fsp_witness_job *job, const struct fsp_request *reque
     struct fsp_buf text;
     struct fsp_vkey log;
     struct state state;
-    enum fsp_rc rc = path == NULL ? fsp_err_set(err, FSP_ENOMEM, "out of memory")
-                                  : find_log(job->state, request->head.origin, &log, err);
+    enum fsp_rc rc;
 
+    if (path == NULL)
+        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    rc = find_log(job->state, request->head.origin, &log, err);
     fsp_buf_init(&text, STATE_MAX);
     if (rc == FSP_OK)
         rc = check_signature(request, &log, err);
@@ -300,10 +304,13 @@ fsp_witness_cosign(const struct fsp_witness_job *job, const char *request, size_
     struct fsp_request *parsed = calloc(1, sizeof(*parsed));
     char *lock_path = fsp_file_join(job->state, LOCK);
     int lock = -1;
-    enum fsp_rc rc = parsed == NULL || lock_path == NULL
-                             ? fsp_err_set(err, FSP_ENOMEM, "out of memory")
-                             : fsp_request_parse(parsed, request, len, err);
+    enum fsp_rc rc;
 
+    if (parsed == NULL || lock_path == NULL) {
+        rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
+        goto out;
+    }
+    rc = fsp_request_parse(parsed, request, len, err);
     if (rc == FSP_OK && fsp_skey_vkey(job->key)->type != FSP_KEY_COSIGNER)
         rc = fsp_err_set(err, FSP_EINVAL, "not a witness's key: it is not of type 0x04");
     if (rc == FSP_OK)
@@ -314,6 +321,7 @@ fsp_witness_cosign(const struct fsp_witness_job *job, const char *request, size_
         *head = parsed->head;
         rc = cosign_locked(job, parsed, out, err);
     }
+out:
     fsp_file_unlock(lock);
     free(lock_path);
     free(parsed);

@@ -462,10 +462,11 @@ judge(struct reading *reading, struct fsp_err *err)
     const struct fsp_audit_job *job = reading->job;
     char *piece = malloc(PIECE);
     int fd = -1;
-    enum fsp_rc rc = piece == NULL ? fsp_err_set(err, FSP_ENOMEM, "out of memory") : FSP_OK;
+    enum fsp_rc rc;
 
-    if (rc == FSP_OK)
-        rc = fsp_audit_policy(&book->policy, job, false, err);
+    if (piece == NULL)
+        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    rc = fsp_audit_policy(&book->policy, job, false, err);
     if (rc == FSP_OK)
         rc = fsp_audit_office_load(&book->office, job, false, err);
     if (rc == FSP_OK) {

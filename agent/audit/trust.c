@@ -196,8 +196,8 @@ take_keys(struct fsp_audit_office *office, const char *text, size_t len, struct 
 }
 
 static enum fsp_rc
-read_beside(const struct fsp_audit_job *job, bool is_folder, const char *name, size_t max,
-        uint8_t **out, size_t *len, struct fsp_err *err)
+read_beside(const struct fsp_audit_job *job, bool is_folder, const char *name, uint8_t **out,
+        size_t *len, struct fsp_err *err)
 {
     struct fsp_buf path;
     enum fsp_rc rc;
@@ -206,7 +206,7 @@ read_beside(const struct fsp_audit_job *job, bool is_folder, const char *name, s
     fsp_audit_beside(job->file, is_folder, name, &path);
     rc = fsp_buf_check(&path, "a path", err);
     if (rc == FSP_OK)
-        rc = fsp_file_read(fsp_buf_peek(&path), max, out, len, err);
+        rc = fsp_file_read(fsp_buf_peek(&path), FSP_NOTE_MAX, out, len, err);
     fsp_buf_fini(&path);
     return rc;
 }
@@ -225,8 +225,7 @@ load_keys(struct fsp_audit_office *office, const struct fsp_audit_job *job, bool
         return take_keys(office, job->instructions, strlen(job->instructions), err);
     rc = job->instructions != NULL
                  ? fsp_file_read(job->instructions, VKEY_FILE_MAX, &bytes, &len, err)
-                 : read_beside(job, is_folder, FSP_AUDIT_INSTRUCTIONS, VKEY_FILE_MAX, &bytes,
-                           &len, err);
+                 : read_beside(job, is_folder, FSP_AUDIT_INSTRUCTIONS, &bytes, &len, err);
     if (rc == FSP_ENOTFOUND && job->instructions == NULL)
         return FSP_OK;
     if (rc == FSP_OK)
@@ -252,8 +251,8 @@ fsp_audit_office_load(struct fsp_audit_office *office, const struct fsp_audit_jo
     office->trust = job->instructions != NULL ? FSP_TRUST_GIVEN
                     : pinned                  ? FSP_TRUST_PINNED
                                               : FSP_TRUST_ENCLOSED;
-    rc = read_beside(job, is_folder, FSP_AUDIT_ROSTER, FSP_NOTE_MAX, &office->roster,
-            &office->roster_len, err);
+    rc = read_beside(
+            job, is_folder, FSP_AUDIT_ROSTER, &office->roster, &office->roster_len, err);
     if (rc == FSP_ENOTFOUND)
         return FSP_OK;
     return rc == FSP_OK ? rc : fsp_err_wrap(err, rc, "the roster beside it");

@@ -133,8 +133,10 @@ load_logs(struct proving *it, const char *rig, const char *origin, struct fsp_er
 
     if (rc == FSP_OK && it->logs > 0) {
         it->log = calloc(it->logs, sizeof(*it->log));
-        if (it->log == NULL)
-            rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
+        if (it->log == NULL) {
+            free(chain);
+            return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+        }
     }
     for (size_t i = 0; rc == FSP_OK && i < it->logs; i++) {
         struct fsp_exhibit_log *log = &it->log[i];

@@ -61,8 +61,10 @@ load_logs(struct proving *it, const struct fsp_journal_log *chosen, struct fsp_e
 
     if (rc == FSP_OK) {
         it->log = calloc(it->logs, sizeof(*it->log));
-        if (it->log == NULL)
-            rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
+        if (it->log == NULL) {
+            free(logs);
+            return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+        }
     }
     for (size_t i = 0; rc == FSP_OK && i < it->logs; i++) {
         it->log[i].id = logs[i].id;

@@ -133,7 +133,7 @@ wrap_shown(struct fsp_buf *buf, const char *first, const char *text)
 {
     struct fsp_buf shown;
 
-    fsp_buf_init(&shown, 4 * LINE_MAX_LEN);
+    fsp_buf_init(&shown, (size_t)4 * LINE_MAX_LEN);
     fsp_text_show(&shown, text, strlen(text));
     if (shown.rc != FSP_OK && buf->rc == FSP_OK)
         buf->rc = shown.rc;

@@ -300,14 +300,16 @@ judge_pair(const struct fsp_policy *policy, const struct pair *pair, struct fsp_
 {
     struct fsp_statement *statement = calloc(1, sizeof(*statement));
     struct fsp_proof_file *proof = calloc(1, sizeof(*proof));
-    enum fsp_rc rc =
-            statement == NULL || proof == NULL
-                    ? fsp_err_set(err, FSP_ENOMEM, "out of memory")
-                    : fsp_proof_parse(proof, fsp_buf_peek(&pair->proof), pair->proof.len, err);
+    enum fsp_rc rc = FSP_ENOMEM;
 
-    if (rc == FSP_OK)
-        rc = fsp_evidence_verify(
-                policy, pair->record.data, pair->record.len, proof, statement, err);
+    if (statement != NULL && proof != NULL) {
+        rc = fsp_proof_parse(proof, fsp_buf_peek(&pair->proof), pair->proof.len, err);
+        if (rc == FSP_OK)
+            rc = fsp_evidence_verify(
+                    policy, pair->record.data, pair->record.len, proof, statement, err);
+    } else {
+        (void)fsp_err_set(err, rc, "out of memory");
+    }
     free(proof);
     free(statement);
     return rc == FSP_OK || rc == FSP_ENOMEM
@@ -383,11 +385,12 @@ fsp_exhibit_records(struct fsp_exhibit *exhibit, struct fsp_err *err)
     struct pair *pair = NULL;
     size_t pairs = 0;
     uint8_t leaf[FSP_HASH_LEN];
-    enum fsp_rc rc = leaves == NULL ? fsp_err_set(err, FSP_ENOMEM, "out of memory") : FSP_OK;
+    enum fsp_rc rc;
 
+    if (leaves == NULL)
+        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
     fsp_buf_init(&taken.record, FSP_ENTRY_MAX);
-    if (rc == FSP_OK)
-        rc = get_entry(exhibit->source, search.log, exhibit->wish->first, &taken, err);
+    rc = get_entry(exhibit->source, search.log, exhibit->wish->first, &taken, err);
     if (rc == FSP_OK) {
         fsp_leaf_hash(taken.record.data, taken.record.len, leaf);
         rc = add_piece(&search, exhibit->wish->first, leaf, err);
@@ -419,7 +422,7 @@ fsp_exhibit_records(struct fsp_exhibit *exhibit, struct fsp_err *err)
         fsp_buf_fini(&pair[i].proof);
     }
     free(pair);
-    for (size_t i = 0; leaves != NULL && i < sizeof(leaves->of) / sizeof(leaves->of[0]); i++)
+    for (size_t i = 0; i < sizeof(leaves->of) / sizeof(leaves->of[0]); i++)
         free(leaves->of[i]);
     free(leaves);
     fsp_buf_fini(&taken.record);

@@ -337,8 +337,11 @@ fsp_exhibit_roll(struct fsp_exhibit *exhibit, struct fsp_err *err)
     (void)snprintf(result->file, sizeof(result->file), "%" PRIu64 "-%" PRIu64 ".register",
             result->from, result->size - 1);
     path = fsp_file_join(exhibit->wish->folder, result->file);
-    rc = path == NULL ? fsp_err_set(err, FSP_ENOMEM, "out of memory")
-                      : fsp_exhibit_folder(exhibit, err);
+    if (path == NULL) {
+        rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
+        goto out;
+    }
+    rc = fsp_exhibit_folder(exhibit, err);
     if (rc == FSP_OK)
         rc = make_file(&roll, path, err);
 out:

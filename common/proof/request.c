@@ -51,9 +51,11 @@ static enum fsp_rc
 parse_head(struct fsp_request *request, struct fsp_err *err)
 {
     struct fsp_note *note = calloc(1, sizeof(*note));
-    enum fsp_rc rc = note == NULL ? fsp_err_set(err, FSP_ENOMEM, "out of memory")
-                                  : fsp_note_parse(note, request->note, request->note_len, err);
+    enum fsp_rc rc;
 
+    if (note == NULL)
+        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    rc = fsp_note_parse(note, request->note, request->note_len, err);
     if (rc == FSP_OK)
         rc = fsp_checkpoint_parse(&request->head, note->text, note->text_len, err);
     free(note);
