@@ -214,6 +214,7 @@ static const struct fsp_column cut_columns[] = {
         {"CONDITION", "condition", false},
         {"EARLY", "early", false},
         {"WHY", "why", false},
+        {"PROGRAMME", "program_entry", true},
 };
 #define CUT_COLUMNS (sizeof(cut_columns) / sizeof(cut_columns[0]))
 
@@ -239,6 +240,8 @@ cut_row(struct fsp_table *table, const char *rig, const struct fsp_cut_row *cut)
     fsp_table_add(table, cut->condition);
     fsp_table_add(table, cut->early ? "yes" : "no");
     fsp_table_add(table, cut->why);
+    /* The entry of the programme in force; an instruction that asked for it is named there. */
+    fsp_table_number(table, cut->has_program, (double)cut->program_index, 0);
 }
 
 static void
@@ -266,6 +269,8 @@ cut_object(const struct fsp_cut_row *cut, struct fsp_buf *buf)
     fsp_say_member_bool(buf, &first, "early", cut->early);
     fsp_say_member_bool(buf, &first, "eligible", cut->eligible);
     fsp_say_member_text(buf, &first, "why", cut->why);
+    json_known(buf, &first, "program_log", cut->has_program, cut->program_log);
+    json_known(buf, &first, "program_entry", cut->has_program, (double)cut->program_index);
     fsp_buf_add_byte(buf, '}');
 }
 

@@ -1,8 +1,11 @@
 """The office's word: written at the office, in the rig's log once, answered there, and its keys that
 follow one another. By HTTP and by courier, in any order, twice, with lost answers."""
 
-import json
+import csv
+import os
+import shlex
 import shutil
+import subprocess
 
 import pytest
 
@@ -90,7 +93,6 @@ def test_a_programme_is_proposed_entered_and_in_force_at_the_next_cut(office, ri
     answer_all(office, rig, stick)
     shown = rig.json("line")["instructions"][0]
     words = shown["command"].replace("at=TIME", "at=2025-03-01T02:00:00Z").replace("by=NAME", "by=clerk")
-    import shlex
     command = shlex.split(words)
     assert command[:3] == ["farspool-rig", "enter", "program"]
     rig.enter(*command[2:])
@@ -103,6 +105,8 @@ def test_a_programme_is_proposed_entered_and_in_force_at_the_next_cut(office, ri
     as_of = "2025-03-02T00:00:00Z"
     for end in (rig.json("line", "--as-of", as_of), office.json("rig", "heron", "--as-of", as_of)):
         assert end["ledger"]["cuts"][-1]["program"]["index"] == item["answer_entry"]
+    rows = list(csv.DictReader(office.run("rig", "heron", "--csv", "--as-of", as_of).stdout.splitlines()))
+    assert rows[-1]["program_entry"] == str(item["answer_entry"])
 
 
 @pytest.mark.parametrize("words", [
@@ -297,9 +301,6 @@ def test_a_rig_invited_after_the_change_takes_what_was_written_before(office, ri
 # ---- the page's own lines (docs/keys.md 11 and 12) ---------------------------------------------
 
 def play(programs, office, rig, stick, number):
-    import os
-    import subprocess
-
     import test_keys
 
     env = dict(programs.env, PATH=f"{programs.folder}:{os.environ['PATH']}", RIG=rig.store,
