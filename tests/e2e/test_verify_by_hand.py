@@ -11,16 +11,33 @@ import subprocess
 import pytest
 
 PAGE = pathlib.Path(__file__).resolve().parents[2] / "docs" / "verify-by-hand.md"
-COMMANDS = "".join(line[4:] if line.strip() else line
-                   for line in PAGE.read_text(encoding="utf-8").splitlines(keepends=True)
+TEXT = PAGE.read_text(encoding="utf-8")
+
+
+def indented(text):
+    return "".join(line[4:] if line.strip() else line
+                   for line in text.splitlines(keepends=True)
                    if line.startswith("    ") or not line.strip())
+
+
+def blocks(number):
+    """The indented blocks of a section, each as it is typed."""
+    section = re.search(rf"^## {number}\. .*?(?=^#|\Z)", TEXT, re.M | re.S)[0]
+    return [indented(block) for block in re.split(r"^(?=\S)", section, flags=re.M)
+            if re.search(r"^    \S", block, re.M)]
+
+
+COMMANDS = indented(TEXT.split("# A whole log by hand")[0])
+# In the order that the page says.
+WHOLE_LOG = "".join(blocks(1) + blocks(5)[:2] + blocks(9) + blocks(10)[:1] + blocks(5)[2:]
+                    + blocks(7) + blocks(10)[1:])
 NAMES = ("record.json", "tlog-proof", "trust.tlog-policy")
 SHELLS = [shell for shell in ("dash", "bash") if shutil.which(shell)]
 
 
-def run_page(folder, shell="sh"):
+def run_page(folder, shell="sh", commands=COMMANDS):
     """(accepted, what was printed); the exit status and the last verdict must agree."""
-    done = subprocess.run([shell], input=COMMANDS, cwd=folder, capture_output=True, text=True,
+    done = subprocess.run([shell], input=commands, cwd=folder, capture_output=True, text=True,
                           timeout=120, errors="backslashreplace",
                           env={"PATH": os.environ["PATH"], "TMPDIR": str(folder)})
     accepted = done.returncode == 0
@@ -153,6 +170,89 @@ def test_the_page_agrees_at_other_sizes_and_with_groups_of_witnesses(shape, tmp_
         assert not run_page(folder)[0]
 
 
+@pytest.fixture()
+def signed(programs, office, rig_of, begin, tmp_path):
+    """A folder's files: a signed inspection, its countersignature, roster and keys; and the scene."""
+    rig = begin(rig_of())
+    words = tmp_path / "words"
+    words.write_text("three wet ropes on a drum\n")
+
+    def sync(name):
+        rig.run("carry", "--out", tmp_path / f"{name}.fsb")
+        office.run("take", tmp_path / f"{name}.fsb", "--receipt", tmp_path / f"{name}.receipt")
+        programs.run("rig", "receipt", tmp_path / f"{name}.receipt", "--store", rig.store)
+
+    def signer(name, may):
+        made = programs.json("rig", "signer", "new", name, "--fleet", "lantern-basin", "--out",
+                             tmp_path / name, "--passphrase-from", words)
+        office.run("roster", "add", made["verifier_key"], "--from", "2025-01-01", "--may", may)
+        return ("--signer", tmp_path / name, "--passphrase-from", words)
+
+    sync("a")
+    ada, ben = signer("ada", "inspect"), signer("ben", "countersign")
+    rig.enter("state", "at=2025-03-01T01:00:00Z", "by=clerk", "state=working")
+    sync("b")
+    n = rig.size()
+    rig.enter("inspection", "at=2025-03-01T02:00:00Z", "by=clerk", "scope=monthly", "decision=run",
+              "reel=LB-1", "fleet=lantern-basin", "rig=heron", "inspector=ada", *ada)
+    rig.enter("countersign", "at=2025-03-01T03:00:00Z", "by=clerk", f"entry={n}", "signer=ben", *ben)
+    sync("c")
+    office.run("prove", "heron", n, "--out", tmp_path / "E")
+    office.run("prove", "heron", "--whole", "--out", tmp_path / "W")
+    return {path.name: path.read_bytes() for path in (tmp_path / "E").iterdir()}, n, tmp_path / "W"
+
+
+def only(files, n):
+    """The pair of one entry and what all need."""
+    return {name: content for name, content in files.items()
+            if not name[0].isdigit() or name.startswith(f"{n}.")}
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_the_page_tells_which_person_signed(signed, shell, tmp_path):
+    files, n, _ = signed
+    for which, who in ((n, "ada"), (n + 1, "ben")):
+        accepted, said = run_page(write(tmp_path / f"good-{which}", only(files, which)), shell)
+        assert accepted, said
+        assert f"signed by {who}, in its period" in said
+    record = f"{n}.record.json"
+    unsigned = dict(only(files, n))
+    del unsigned["roster.note"]
+    accepted, said = run_page(write(tmp_path / "none", unsigned), shell)
+    assert accepted and "no roster to judge it by" in said, said
+    for name, old, new in (("roster.note", b" - inspect\n", b" - countersign\n"),
+                           ("roster.note", b"farspool-roster/v1", b"farspool-roster/v2"),
+                           ("instructions.vkey", b"+A", b"+B"),
+                           (record, b'"decision":"run"', b'"decision":"cut"')):
+        changed = dict(only(files, n))
+        changed[name] = changed[name].replace(old, new, 1)
+        assert changed[name] != files[name], name
+        accepted, said = run_page(write(tmp_path / f"bad-{name}-{len(new)}", changed), shell)
+        assert not accepted, said
+
+
+@pytest.mark.parametrize("shell", SHELLS)
+def test_the_page_verifies_a_whole_log(signed, shell, tmp_path, programs):
+    _, n, folder = signed
+    files = {path.name: path.read_bytes() for path in folder.iterdir()}
+    accepted, said = run_page(write(tmp_path / "whole", files), shell, WHOLE_LOG)
+    assert accepted, said
+    assert f"VERIFIED: all {n + 2} entries of the log" in said and "0 of them held back" in said
+    (name,) = (name for name in files if name.endswith(".register"))
+    lines = files[name].splitlines(keepends=True)
+    at = next(i for i, line in enumerate(lines) if line.startswith(b"entry "))
+    for i, content in enumerate((
+            b"".join(lines[:at] + lines[at + 1:]),
+            b"".join(lines[:at] + [lines[at + 1], lines[at]] + lines[at + 2:]),
+            files[name].replace(b'"state":"working"', b'"state":"moving"'),
+            files[name][:-4], files[name].replace(b"origin l", b"origin m", 1))):
+        assert content != files[name]
+        bad = write(tmp_path / f"bad-{i}", {**files, name: content})
+        assert not run_page(bad, shell, WHOLE_LOG)[0], i
+        programs.run("audit", "verify", bad / name, status=2)
+
+
 def test_the_page_needs_no_other_programs_than_it_names():
-    words = set(re.findall(r"\b[a-z][a-z0-9]*\b", COMMANDS))
-    assert not words & {"python", "python3", "perl", "awk", "xxd", "farspool", "curl", "node"}
+    words = set(re.findall(r"\b[a-z][a-z0-9]*\b", COMMANDS + WHOLE_LOG))
+    assert not words & {"python", "python3", "perl", "awk", "xxd", "curl", "node"}
+    assert not re.search(r"farspool-(rig|office|audit)", COMMANDS + WHOLE_LOG)
