@@ -333,9 +333,11 @@ take(struct fsp_args *args, struct witnessing *it, struct fsp_err *err)
     struct fsp_vkey log;
     uint8_t *bytes = NULL;
     size_t len = 0;
-    enum fsp_rc rc = answer == NULL ? fsp_err_set(err, FSP_ENOMEM, "out of memory")
-                                    : fsp_args_rest_within(args, 2, 2, err);
+    enum fsp_rc rc;
 
+    if (answer == NULL)
+        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    rc = fsp_args_rest_within(args, 2, 2, err);
     if (rc == FSP_OK)
         rc = fsp_file_read(path, TAKEN_MAX, &bytes, &len, err);
     if (rc == FSP_OK)

@@ -180,19 +180,19 @@ fsp_cmd_prove(struct fsp_args *args)
     struct fsp_err err = {.rc = FSP_OK};
     struct proving *it = calloc(1, sizeof(*it));
     struct fsp_buf out;
-    enum fsp_rc rc = it == NULL ? fsp_err_set(&err, FSP_ENOMEM, "out of memory")
-                                : fsp_args_rest_within(args, 0, 1, &err);
+    enum fsp_rc rc;
 
+    if (it == NULL)
+        return fsp_cmd_fail(&err, fsp_err_set(&err, FSP_ENOMEM, "out of memory"));
     fsp_buf_init(&out, FSP_OUT_MAX);
+    rc = fsp_args_rest_within(args, 0, 1, &err);
     if (rc == FSP_OK)
         rc = prove(args, it, &err);
     if (rc == FSP_OK)
         say(it, fsp_args_has(args, "json"), &out);
-    if (it != NULL) {
-        fsp_journal_close(it->journal);
-        free(it->log);
-        free(it);
-    }
+    fsp_journal_close(it->journal);
+    free(it->log);
+    free(it);
     if (rc != FSP_OK) {
         fsp_buf_fini(&out);
         return fsp_cmd_fail(&err, rc);

@@ -397,18 +397,19 @@ fsp_exhibit_records(struct fsp_exhibit *exhibit, struct fsp_err *err)
     }
     if (rc == FSP_OK)
         rc = search_logs(exhibit, true, err);
-    if (rc == FSP_OK) {
-        pair = fsp_mem_array(exhibit->pieces, sizeof(*pair));
-        pairs = pair == NULL ? 0 : exhibit->pieces;
-        if (pair == NULL)
-            rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    if (rc != FSP_OK)
+        goto out;
+    pair = fsp_mem_array(exhibit->pieces, sizeof(*pair));
+    if (pair == NULL) {
+        rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
+        goto out;
     }
+    pairs = exhibit->pieces;
     for (size_t i = 0; i < pairs; i++) {
         fsp_buf_init(&pair[i].record, FSP_ENTRY_MAX);
         fsp_buf_init(&pair[i].proof, 2 * FSP_NOTE_MAX);
     }
-    if (rc == FSP_OK)
-        rc = make_pairs(exhibit, leaves, pair, err);
+    rc = make_pairs(exhibit, leaves, pair, err);
     if (rc == FSP_OK)
         rc = write_pairs(exhibit, pair, err);
     if (rc == FSP_OK) {
@@ -417,6 +418,7 @@ fsp_exhibit_records(struct fsp_exhibit *exhibit, struct fsp_err *err)
         exhibit->result->entries = 1;
         exhibit->result->pairs = exhibit->pieces - 1;
     }
+out:
     for (size_t i = 0; i < pairs; i++) {
         fsp_buf_fini(&pair[i].record);
         fsp_buf_fini(&pair[i].proof);
