@@ -31,8 +31,8 @@ read_invitation(const char *path, struct files *files, struct fsp_err *err)
 }
 
 static enum fsp_rc
-read_back(const char *path, struct fsp_journal *journal, struct files *files,
-        struct fsp_err *err)
+read_back(
+        const char *path, struct fsp_journal *journal, struct files *files, struct fsp_err *err)
 {
     struct fsp_trust trust;
     size_t len = 0;
