@@ -236,27 +236,54 @@ an_entry_first_seen_after_its_key_was_revoked_is_said_to_be(void **state)
 }
 
 static void
+pin(struct scene *scene, const struct fsp_skey *key)
+{
+    char fingerprint[65];
+    struct fsp_err err;
+
+    fsp_vkey_fingerprint(fsp_skey_vkey(key), fingerprint);
+    assert_ok(fsp_pins_add(&scene->pins, fingerprint, &err), &err);
+}
+
+static void
 keys_of_the_roster_may_be_pinned_like_the_others(void **state)
 {
     struct scene *scene = *state;
     const size_t i =
             signedlog_inspect(&scene->log, scene->log.ada, "ada", "2026-03-01T02:00:00Z");
-    const struct fsp_skey *const keys[] = {
-            scene->log.log, scene->log.office, scene->log.instructions};
-    char fingerprint[65];
-    struct fsp_err err;
 
-    for (size_t k = 0; k < 3; k++) {
-        fsp_vkey_fingerprint(fsp_skey_vkey(keys[k]), fingerprint);
-        assert_ok(fsp_pins_add(&scene->pins, fingerprint, &err), &err);
-        if (k == 1) {
-            assert_ok(judge(scene, i, true), &scene->verdict.err);
-            assert_int_equal(scene->verdict.signature.trust, FSP_TRUST_ENCLOSED);
-        }
-    }
+    pin(scene, scene->log.log);
+    pin(scene, scene->log.office);
+    assert_ok(judge(scene, i, true), &scene->verdict.err);
+    assert_int_equal(scene->verdict.signature.trust, FSP_TRUST_ENCLOSED);
+    pin(scene, scene->log.instructions);
     assert_ok(judge(scene, i, true), &scene->verdict.err);
     assert_int_equal(scene->verdict.signature.trust, FSP_TRUST_PINNED);
     assert_int_equal(scene->verdict.trust, FSP_TRUST_PINNED);
+}
+
+/* Every one of these entries, saved and joined. */
+static struct fsp_company *
+gathered(struct scene *scene, const size_t *entries, size_t n)
+{
+    struct fsp_company *company = NULL;
+    struct fsp_err err;
+
+    assert_ok(judge(scene, entries[0], true), &scene->verdict.err);
+    assert_ok(fsp_company_new(&company, &scene->job, false, &err), &err);
+    for (size_t i = 0; i < n; i++)
+        if (judge(scene, entries[i], true) != FSP_OK ||
+                fsp_company_add(company, &scene->verdict, &err) != FSP_OK)
+            fail_msg("entry %zu does not join", entries[i]);
+    return company;
+}
+
+static void
+judge_among(struct scene *scene, struct fsp_company *company, size_t index)
+{
+    assert_ok(judge(scene, index, true), &scene->verdict.err);
+    fsp_company_judge(company, &scene->verdict, &scene->job);
+    assert_ok(scene->verdict.rc, &scene->verdict.err);
 }
 
 static void
@@ -270,19 +297,9 @@ records_of_a_folder_tell_what_they_say_of_one_another(void **state)
     const size_t amended = signedlog_amend(log, seen, false);
     const size_t voided = signedlog_amend(log, seen, true);
     const size_t all[] = {seen, good, stranger, amended, voided};
-    struct fsp_company *company = NULL;
-    struct fsp_err err;
+    struct fsp_company *company = gathered(scene, all, sizeof(all) / sizeof(all[0]));
 
-    for (size_t i = 0; i < sizeof(all) / sizeof(all[0]); i++)
-        assert_ok(judge(scene, all[i], true), &scene->verdict.err);
-    assert_ok(fsp_company_new(&company, &scene->job, false, &err), &err);
-    for (size_t i = 0; i < sizeof(all) / sizeof(all[0]); i++) {
-        assert_ok(judge(scene, all[i], true), &scene->verdict.err);
-        assert_ok(fsp_company_add(company, &scene->verdict, &err), &err);
-    }
-    assert_ok(judge(scene, seen, true), &scene->verdict.err);
-    fsp_company_judge(company, &scene->verdict, &scene->job);
-    assert_ok(scene->verdict.rc, &scene->verdict.err);
+    judge_among(scene, company, seen);
     assert_int_equal(scene->verdict.relations, 4);
     assert_true(says(scene, false, "countersigned by entry 2, by ben: signed"));
     assert_true(
@@ -290,9 +307,7 @@ records_of_a_folder_tell_what_they_say_of_one_another(void **state)
     assert_true(says(scene, false, "amended by entry 4"));
     assert_true(says(scene, false, "voided by entry 5"));
     assert_true(says(scene, true, "{\"is\":\"voided by\",\"index\":5"));
-    assert_ok(judge(scene, good, true), &scene->verdict.err);
-    fsp_company_judge(company, &scene->verdict, &scene->job);
-    assert_ok(scene->verdict.rc, &scene->verdict.err);
+    judge_among(scene, company, good);
     assert_true(says(scene, false, "names entry 1"));
     fsp_company_free(company);
 }

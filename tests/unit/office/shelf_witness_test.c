@@ -82,39 +82,54 @@ witnesses_are_listed_by_name_and_known_once(void **state)
 }
 
 static void
+keep(struct fixture *f, uint64_t size, const char *line)
+{
+    const struct fsp_shelf_cosignature one = {
+            .log = f->log, .size = size, .witness = "client", .line = line, .taken_s = START_S};
+
+    assert_ok(f->ops->add_cosignature(f->shelf->ctx, &one, &f->err), &f->err);
+}
+
+static void
+newest_is(struct fixture *f, uint64_t want)
+{
+    uint64_t size = 99;
+
+    assert_ok(f->ops->cosigned(f->shelf->ctx, f->log, "client", &size, &f->err), &f->err);
+    assert_int_equal(size, want);
+}
+
+static void
+lines_are(struct fixture *f, uint64_t size, const char *want)
+{
+    struct fsp_buf lines;
+
+    fsp_buf_init(&lines, 4096);
+    fsp_buf_add_text(&lines, "head\n");
+    assert_ok(f->ops->cosignatures(f->shelf->ctx, f->log, size, &lines, &f->err), &f->err);
+    assert_string_equal(fsp_buf_peek(&lines), want);
+    fsp_buf_fini(&lines);
+}
+
+static void
 a_cosignature_is_kept_once_for_its_head_and_survives_a_reopening(void **state)
 {
     (void)state;
     for (size_t i = 0; i < sizeof(backends) / sizeof(backends[0]); i++) {
-        struct fsp_shelf_cosignature one = {
-                .size = 4, .witness = "client", .line = "line of 4\n", .taken_s = START_S};
         struct fixture f;
-        struct fsp_buf lines;
-        uint64_t size = 99;
 
         start(&f, backends[i]);
-        fsp_buf_init(&lines, 4096);
-        one.log = f.log;
         assert_ok(add(&f, "client", "key c"), &f.err);
-        assert_ok(f.ops->cosigned(f.shelf->ctx, f.log, "client", &size, &f.err), &f.err);
-        assert_int_equal(size, 0);
-        assert_ok(f.ops->add_cosignature(f.shelf->ctx, &one, &f.err), &f.err);
-        one.line = "another line of 4\n";
-        assert_ok(f.ops->add_cosignature(f.shelf->ctx, &one, &f.err), &f.err);
-        one.size = 9;
-        one.line = "line of 9\n";
-        assert_ok(f.ops->add_cosignature(f.shelf->ctx, &one, &f.err), &f.err);
+        newest_is(&f, 0);
+        keep(&f, 4, "line of 4\n");
+        keep(&f, 4, "another line of 4\n");
+        keep(&f, 9, "line of 9\n");
         assert_ok(f.ops->commit(f.shelf->ctx, &f.err), &f.err);
         fsp_shelf_close(f.shelf);
         assert_ok(fsp_shelf_open(f.ops, f.folder, FSP_SHELF_READ, &f.shelf, &f.err), &f.err);
-        assert_ok(f.ops->cosigned(f.shelf->ctx, f.log, "client", &size, &f.err), &f.err);
-        assert_int_equal(size, 9);
-        fsp_buf_add_text(&lines, "head\n");
-        assert_ok(f.ops->cosignatures(f.shelf->ctx, f.log, 4, &lines, &f.err), &f.err);
-        assert_string_equal(fsp_buf_peek(&lines), "head\nline of 4\n");
-        assert_ok(f.ops->cosignatures(f.shelf->ctx, f.log, 5, &lines, &f.err), &f.err);
-        assert_string_equal(fsp_buf_peek(&lines), "head\nline of 4\n");
-        fsp_buf_fini(&lines);
+        newest_is(&f, 9);
+        lines_are(&f, 4, "head\nline of 4\n");
+        lines_are(&f, 5, "head\n");
         stop(&f);
     }
 }
