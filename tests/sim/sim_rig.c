@@ -93,6 +93,7 @@ sim_rig_reboot(struct sim_rig *rig)
     shut(rig);
     sim_rig_open(rig);
     rig->kill = false;
+    rig->tries = 0; /* a new process begins its backoff anew */
     sim_rig_want(rig, rig->sim->now_us + SIM_S);
 }
 
