@@ -15,13 +15,14 @@
 #include "proof/key.h"
 
 struct fsp_office_public {
-    struct fsp_vkey cosigner[FSP_ATTEST_KEYS_MAX]; /* today's first, then the older, newest first */
+    struct fsp_vkey
+            cosigner[FSP_ATTEST_KEYS_MAX]; /* today's first, then the older, newest first */
     size_t cosigners;
     struct fsp_vkey instructions[FSP_ATTEST_KEYS_MAX];
     size_t n_instructions;
 };
 
-enum fsp_rc fsp_office_public_load(struct fsp_office_public *keys, const char *store,
-        struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_office_public_load(
+        struct fsp_office_public *keys, const char *store, struct fsp_err *err) FSP_MUST_CHECK;
 
 #endif
