@@ -233,9 +233,9 @@ static void
 a_state_that_cannot_be_read_stops_the_witness(void **state)
 {
     struct scene *scene = *state;
-    static const char *const bad[] = {"", "farspool-witness-state/v1\n",
-            "farspool-witness-state/v1\norigin x\nsize 5\nroot "
-            "AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA=\ntime 1\n"};
+    static const char foreign[] = "farspool-witness-state/v1\norigin x\nsize 5\nroot "
+                                  "AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA=\ntime 1\n";
+    static const char *const bad[] = {"", "farspool-witness-state/v1\n", foreign};
     char path[400];
     uint8_t hash[FSP_HASH_LEN];
     char hex[2 * FSP_HASH_LEN + 1];
