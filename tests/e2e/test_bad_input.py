@@ -75,7 +75,8 @@ def test_a_cut_longer_than_what_was_slipped_is_kept_and_flagged(rig):
     rig.enter("cut", f"at={AT.format(6, 0)}", "by=clerk", "length=90ft", "reason=goal")
     ledger = rig.json("line")["ledger"]
     assert ledger["cuts"][0]["beyond_slipped"] is True
-    assert any("more than the 30.0 ft slipped" in n for n in ledger["notes"])
+    assert any("more is cut than was slipped since the cut before: 90 ft of 30 ft" in n
+               for n in ledger["notes"])
 
 
 # --- clocks ------------------------------------------------------------------------------------

@@ -1,10 +1,14 @@
 """A witness's state at every durable step: what was cosigned is never forgotten, so no second history
 can be cosigned after a fault."""
 
+import pathlib
+import sys
+
 import pytest
 from test_io_faults import BIN, each_fault, run
 
-import programs as drive
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent / "support"))
+import programs as drive  # noqa: E402
 
 FIELDS = ("mast=142ft", "drum=30in", "block=47000lb")
 
