@@ -143,7 +143,7 @@ note_voids(
 static enum fsp_rc
 note_others(struct fsp_fold *fold, const struct fsp_fold_store *store, struct fsp_err *err)
 {
-    size_t n = fold->n_shown;
+    size_t n = fold->inspections == NULL ? 0 : fold->n_shown;
     struct fsp_fold_inspection **list = fsp_mem_array(n, sizeof(void *));
     enum fsp_rc rc = FSP_OK;
 
