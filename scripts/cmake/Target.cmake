@@ -33,12 +33,17 @@ function(fsp_test name)
 endfunction()
 
 # fsp_fuzz(NAME SOURCES x.c DEPENDS … CORPUS dir): a libFuzzer target; the corpus and a short run are a test.
+# The target `fuzzers` builds them all and nothing else.
 function(fsp_fuzz name)
   if(NOT FSP_FUZZ)
     return()
   endif()
   cmake_parse_arguments(F "" "CORPUS" "SOURCES;DEPENDS" ${ARGN})
+  if(NOT TARGET fuzzers)
+    add_custom_target(fuzzers)
+  endif()
   add_executable(${name} ${F_SOURCES})
+  add_dependencies(fuzzers ${name})
   target_link_libraries(${name} PRIVATE fsp_flags ${F_DEPENDS})
   target_compile_options(${name} PRIVATE -fsanitize=fuzzer)
   target_link_options(${name} PRIVATE -fsanitize=fuzzer)
