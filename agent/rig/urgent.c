@@ -1,3 +1,4 @@
+#define _GNU_SOURCE /* memmem() */
 #include "rig/urgent.h"
 
 #include <string.h>
@@ -10,20 +11,7 @@
 static bool
 holds(const uint8_t *bytes, size_t len, const char *text)
 {
-    size_t n = strlen(text);
-    const uint8_t *at = bytes;
-
-    while (len >= n) {
-        const uint8_t *next = memchr(at, text[0], len - n + 1);
-
-        if (next == NULL)
-            return false;
-        if (memcmp(next, text, n) == 0)
-            return true;
-        len -= (size_t)(next - at) + 1;
-        at = next + 1;
-    }
-    return false;
+    return memmem(bytes, len, text, strlen(text)) != NULL;
 }
 
 static bool
@@ -34,17 +22,15 @@ is(const struct fsp_record *record, const char *field, const char *value)
     return text != NULL && strcmp(text, value) == 0;
 }
 
-/* As the ledger judges it: casing, liners and stuck pipe are allowed less. */
+/* As the ledger judges it. */
 static bool
 is_low(const struct fsp_record *work)
 {
-    bool rare = is(work, "service", "casing") || is(work, "service", "stuck-pipe") ||
-                (!fsp_record_has(work, "service") &&
-                        (is(work, "op", "casing") || is(work, "op", "liner")));
     double factor;
 
     return fsp_record_number(work, "factor", &factor) && factor > 0 &&
-           factor < (rare ? FSP_FACTOR_RARE : FSP_FACTOR_DRILLING);
+           factor < fsp_hoist_least(
+                            fsp_record_text(work, "service"), fsp_record_text(work, "op"));
 }
 
 bool

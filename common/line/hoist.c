@@ -102,6 +102,21 @@ static const struct {
         [FSP_PARTS] = {"", ""},
 };
 
+static bool
+is_one_of(const char *word, const char *a, const char *b)
+{
+    return word != NULL && (strcmp(word, a) == 0 || strcmp(word, b) == 0);
+}
+
+double
+fsp_hoist_least(const char *service, const char *op)
+{
+    bool rare = service != NULL ? is_one_of(service, "casing", "stuck-pipe")
+                                : is_one_of(op, "casing", "liner");
+
+    return rare ? FSP_FACTOR_RARE : FSP_FACTOR_DRILLING;
+}
+
 const char *
 fsp_hoist_part(enum fsp_part part)
 {

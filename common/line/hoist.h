@@ -27,6 +27,11 @@
 #define FSP_FACTOR_NEAR     2.2 /* house figure: a pull at or under it was near 2 */
 #define FSP_FACTOR_BENDING  7.0 /* above it bending wears more; common practice, no source */
 
+/* The minimum design factor of an operation, in a record's words; NULL: not said. FSP_FACTOR_RARE for
+ * the services casing and stuck-pipe, and for the ops casing and liner when no service is said; else
+ * FSP_FACTOR_DRILLING. */
+double fsp_hoist_least(const char *service, const char *op);
+
 struct fsp_reeving {
     int lines;   /* even */
     int rolling; /* sheaves that roll; 0: as many as lines, the usual reeving */

@@ -168,8 +168,7 @@ decode_work(const struct fsp_record *r, struct item_work *out)
     out->reams = count(r, "reams", -1);
     out->passes = count(r, "passes", -1);
     out->gaps = count(r, "gaps", 0);
-    out->has_service = fsp_record_has(r, "service");
-    out->rare = is(r, "service", "casing") || is(r, "service", "stuck-pipe");
+    out->least = fsp_hoist_least(fsp_record_text(r, "service"), fsp_record_text(r, "op"));
     out->depth_m = length(r, "depth");
     out->from_m = length(r, "from");
     out->to_m = length(r, "to");

@@ -121,8 +121,7 @@ struct item_work {
     enum when when;
     int reams, passes; /* below 0 absent */
     int gaps;
-    bool rare; /* service casing or stuck-pipe */
-    bool has_service;
+    double least; /* design factor of its service, or of its op */
     double depth_m, from_m, to_m;
     double casing_nm, joint_m, landing_m, liner_m;
     double count, stroke_m, up_n, down_n, multiplier;

@@ -299,16 +299,14 @@ static void
 judge_limit(struct fsp_ledger *ledger, const struct item *item, double factor)
 {
     const struct item_work *w = &item->u.work;
-    bool rare =
-            w->rare || (!w->has_service && (w->op == FSP_OP_CASING || w->op == FSP_OP_LINER));
-    double least = rare ? FSP_FACTOR_RARE : FSP_FACTOR_DRILLING;
 
-    if (factor > 0 && factor < least) {
+    if (factor > 0 && factor < w->least) {
         ledger->fold.count.below_minimum++;
         fsp_ledger_say(ledger, item,
                 "fast-line design factor %.2f, below the minimum of %.0f for %s: inspect the "
                 "line",
-                factor, least, rare ? "casing and stuck pipe" : "drilling");
+                factor, w->least,
+                w->least < FSP_FACTOR_DRILLING ? "casing and stuck pipe" : "drilling");
     }
 }
 
