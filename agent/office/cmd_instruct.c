@@ -267,10 +267,7 @@ list_table(const struct fsp_instruct_list *list, bool csv, struct fsp_buf *out)
         say_body(item, &cell);
         fsp_table_add(&table, fsp_buf_peek(&cell));
     }
-    if (csv)
-        fsp_table_csv(&table, out);
-    else
-        fsp_table_text(&table, out);
+    fsp_table_write(&table, csv, out);
     fsp_table_fini(&table);
     fsp_buf_fini(&cell);
 }

@@ -308,10 +308,7 @@ show_table(const struct fsp_roster *roster, bool csv, struct fsp_buf *out)
         fsp_vkey_write(&signer->vkey, &vkey);
         fsp_table_add(&table, fsp_buf_peek(&vkey));
     }
-    if (csv)
-        fsp_table_csv(&table, out);
-    else
-        fsp_table_text(&table, out);
+    fsp_table_write(&table, csv, out);
     fsp_table_fini(&table);
     fsp_buf_fini(&vkey);
 }

@@ -1,3 +1,4 @@
+#define _GNU_SOURCE /* memmem() */
 #include "office/instruct.h"
 
 #include <stdio.h>
@@ -24,25 +25,6 @@ fsp_instruct_state_text(enum fsp_instruct_state state)
         return "answered";
     }
     return "waiting";
-}
-
-static bool
-holds(const uint8_t *bytes, size_t len, const char *text)
-{
-    size_t n = strlen(text);
-    const uint8_t *at = bytes;
-
-    while (len >= n) {
-        const uint8_t *next = memchr(at, text[0], len - n + 1);
-
-        if (next == NULL)
-            return false;
-        if (memcmp(next, text, n) == 0)
-            return true;
-        len -= (size_t)(next - at) + 1;
-        at = next + 1;
-    }
-    return false;
 }
 
 /* ---- writing ------------------------------------------------------------------------------ */
@@ -110,7 +92,8 @@ read_unverified(
     const char *text;
     bool good = false;
 
-    if (!holds(bytes, len, MARK) || fsp_record_parse(bytes, len, &record, NULL) != FSP_OK)
+    if (memmem(bytes, len, MARK, strlen(MARK)) == NULL ||
+            fsp_record_parse(bytes, len, &record, NULL) != FSP_OK)
         return false;
     kind = fsp_record_text(record, "kind");
     text = fsp_record_text(record, "bytes");
@@ -120,6 +103,27 @@ read_unverified(
         good = fsp_instruction_parse(out, fsp_buf_peek(buf), buf->len, NULL) == FSP_OK;
     fsp_record_free(record);
     return good;
+}
+
+enum fsp_rc
+fsp_instruct_at(struct fsp_shelf *shelf, const struct fsp_office_keys *keys,
+        const struct fsp_shelf_instruction_place *place, struct fsp_instruction *out,
+        struct fsp_buf *note, struct fsp_err *err)
+{
+    struct fsp_record *record = NULL;
+    struct fsp_buf entry;
+    enum fsp_rc rc;
+
+    fsp_buf_init(&entry, FSP_ENTRY_MAX);
+    rc = shelf->ops->entry(shelf->ctx, place->log, place->index, &entry, err);
+    if (rc == FSP_OK && (fsp_record_parse(entry.data, entry.len, &record, NULL) != FSP_OK ||
+                                fsp_instruction_of_record(out, record, keys->instructions_ever,
+                                        keys->n_instructions_ever, note, NULL) != FSP_OK))
+        rc = fsp_err_set(err, FSP_EFORMAT, "entry %llu is no instruction of this office",
+                (unsigned long long)place->index);
+    fsp_record_free(record);
+    fsp_buf_fini(&entry);
+    return rc;
 }
 
 /* <fleet>/<rig>/<incarnation> */

@@ -54,6 +54,12 @@ enum fsp_rc fsp_instruct_frames(struct fsp_shelf *shelf, const struct fsp_office
         const char *rig, const uint8_t *newest, struct fsp_buf *out,
         struct fsp_err *err) FSP_MUST_CHECK;
 
+/* The instruction in a rig's log at `place`, verified by any instructions key there was; it borrows note
+ * (born with FSP_NOTE_MAX). FSP_EFORMAT when it is none of ours. */
+enum fsp_rc fsp_instruct_at(struct fsp_shelf *shelf, const struct fsp_office_keys *keys,
+        const struct fsp_shelf_instruction_place *place, struct fsp_instruction *out,
+        struct fsp_buf *note, struct fsp_err *err) FSP_MUST_CHECK;
+
 /* The signature line of a key behind those of a note. */
 enum fsp_rc fsp_instruct_sign_too(
         struct fsp_buf *note, const struct fsp_skey *skey, struct fsp_err *err) FSP_MUST_CHECK;

@@ -119,28 +119,19 @@ add_if_ours(struct fsp_shelf *shelf, const struct fsp_office_keys *keys,
         struct fsp_err *err)
 {
     struct fsp_instruction instruction;
-    struct fsp_record *record = NULL;
-    struct fsp_buf entry;
     struct fsp_buf note;
     enum fsp_rc rc;
 
-    fsp_buf_init(&entry, FSP_ENTRY_MAX);
     fsp_buf_init(&note, FSP_NOTE_MAX);
-    rc = shelf->ops->entry(shelf->ctx, place->log, place->index, &entry, err);
-    if (rc != FSP_OK || fsp_record_parse(entry.data, entry.len, &record, NULL) != FSP_OK ||
-            fsp_instruction_of_record(&instruction, record, keys->instructions_ever,
-                    keys->n_instructions_ever, &note, NULL) != FSP_OK)
-        goto out;
-    rc = add(list, &instruction, err);
-    if (rc != FSP_OK)
-        goto out;
-    list->items[list->n - 1].lost = true;
-    rc = set_place(shelf, &list->items[list->n - 1], place, err);
-out:
-    fsp_record_free(record);
+    rc = fsp_instruct_at(shelf, keys, place, &instruction, &note, err);
+    if (rc == FSP_OK)
+        rc = add(list, &instruction, err);
+    if (rc == FSP_OK) {
+        list->items[list->n - 1].lost = true;
+        rc = set_place(shelf, &list->items[list->n - 1], place, err);
+    }
     fsp_buf_fini(&note);
-    fsp_buf_fini(&entry);
-    return rc;
+    return rc == FSP_EFORMAT ? FSP_OK : rc;
 }
 
 static enum fsp_rc

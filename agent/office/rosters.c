@@ -38,25 +38,17 @@ read_lost(struct fsp_shelf *shelf, const struct fsp_office_keys *keys,
         struct fsp_err *err)
 {
     struct fsp_instruction instruction;
-    struct fsp_record *record = NULL;
-    struct fsp_buf entry;
     struct fsp_buf note;
     enum fsp_rc rc;
 
     *out = NULL;
-    fsp_buf_init(&entry, FSP_ENTRY_MAX);
     fsp_buf_init(&note, FSP_NOTE_MAX);
-    rc = shelf->ops->entry(shelf->ctx, place->log, place->index, &entry, err);
-    if (rc == FSP_OK && fsp_record_parse(entry.data, entry.len, &record, NULL) == FSP_OK &&
-            fsp_instruction_of_record(&instruction, record, keys->instructions_ever,
-                    keys->n_instructions_ever, &note, NULL) == FSP_OK &&
-            instruction.about == FSP_ABOUT_ROSTER &&
+    rc = fsp_instruct_at(shelf, keys, place, &instruction, &note, err);
+    if (rc == FSP_OK && instruction.about == FSP_ABOUT_ROSTER &&
             read_roster(out, keys, instruction.body, instruction.body_len, err) == FSP_ENOMEM)
         rc = FSP_ENOMEM;
-    fsp_record_free(record);
     fsp_buf_fini(&note);
-    fsp_buf_fini(&entry);
-    return rc;
+    return rc == FSP_EFORMAT ? FSP_OK : rc;
 }
 
 static enum fsp_rc

@@ -187,3 +187,12 @@ fsp_table_csv(const struct fsp_table *table, struct fsp_buf *buf)
             fsp_buf_add_text(buf, c + 1 < table->n ? "," : "\r\n");
         }
 }
+
+void
+fsp_table_write(const struct fsp_table *table, bool csv, struct fsp_buf *buf)
+{
+    if (csv)
+        fsp_table_csv(table, buf);
+    else
+        fsp_table_text(table, buf);
+}

@@ -42,5 +42,7 @@ void fsp_table_time(struct fsp_table *table, int64_t utc_s);
 
 void fsp_table_text(const struct fsp_table *table, struct fsp_buf *buf);
 void fsp_table_csv(const struct fsp_table *table, struct fsp_buf *buf);
+/* As CSV when `csv`, else as text. */
+void fsp_table_write(const struct fsp_table *table, bool csv, struct fsp_buf *buf);
 
 #endif
