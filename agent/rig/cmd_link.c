@@ -132,6 +132,8 @@ push(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
     options.link.quiet_s = (long)patience_s;
     fsp_cmd_budget(args, &options.budget);
     if (rc == FSP_OK)
+        rc = fsp_link_global(err);
+    if (rc == FSP_OK)
         rc = fsp_push_new(journal, &options, &pusher, err);
     if (rc == FSP_OK)
         rc = push_all(pusher, &report, (int64_t)patience_s * FSP_US_PER_S, err);

@@ -123,6 +123,8 @@ push_round(struct loop *loop, int64_t *until_us, struct fsp_err *err)
 
     *until_us = 0;
     if (loop->push == NULL)
+        rc = fsp_link_global(err);
+    if (rc == FSP_OK && loop->push == NULL)
         rc = fsp_push_new(loop->journal, &options, &loop->push, err);
     if (rc == FSP_OK)
         rc = fsp_push_round(loop->push, &report, &next, err);

@@ -17,7 +17,8 @@
  * Ownership: new/free; options are copied, but env and ctx are borrowed; the reply's body is the
  * caller's buffer.
  * Units: _us microseconds, _s seconds, bytes.
- * Threads: one link, one thread; fsp_link_global() once at program start, before any thread.
+ * Threads: one link, one thread; fsp_link_global() before the first link and any thread, only where
+ * something is sent: it costs more than most commands.
  * Errors: FSP_EINVAL for a URL we do not speak; FSP_EUNAVAIL when no whole answer came.
  */
 #ifndef FSP_RIG_LINK_H

@@ -7,7 +7,6 @@
 #include "cli/option.h"
 #include "proof/key.h"
 #include "rig/cmd.h"
-#include "rig/link.h"
 
 #define CONF_PATH "/etc/farspool/rig.conf"
 
@@ -249,8 +248,6 @@ main(int argc, char *argv[])
     }
     if (rc == FSP_OK)
         rc = fsp_proof_init(&err);
-    if (rc == FSP_OK)
-        rc = fsp_link_global(&err);
     if (rc == FSP_OK)
         rc = fsp_conf_new(conf_keys, &rig.conf, &err);
     if (rc == FSP_OK)
