@@ -35,6 +35,7 @@
 #include "base/err.h"
 #include "line/ledger.h"
 #include "line/shown.h"
+#include "line/steps.h"
 #include "proof/key.h"
 #include "record/record.h"
 #include "record/sigstate.h"
@@ -90,6 +91,12 @@ struct fsp_fold_about {
     size_t worth;               /* keeping is worth while from so many on; 0: FSP_FOLD_WORTH */
     fsp_ledger_work_fn on_work; /* told of each entry of work that was read (line/shown.h) */
     void *on_work_ctx;
+    /* Told of each entry that was folded (line/steps.h); of NULL first: what was told before a NULL
+     * counts no more. */
+    fsp_ledger_step_fn on_step;
+    void *on_step_ctx;
+    bool reach;      /* begin at or before since_s, so that on_step is told of all after it */
+    int64_t since_s; /* what was folded before it may be told as well */
 };
 
 struct fsp_fold; /* opaque */

@@ -167,10 +167,15 @@ fold_with(struct fsp_fold *fold, const struct fsp_fold_store *store,
     if (rc == FSP_OK && fold->storing && !fold->lean)
         fsp_ledger_on_cut(ledger, keep_cut, fold);
     if (rc == FSP_OK) {
-        if (!fold->lean)
+        if (!fold->lean) {
+            if (fold->about.on_step != NULL)
+                fold->about.on_step(fold->about.on_step_ctx, NULL);
             fsp_ledger_on_work(ledger, fold->about.on_work, fold->about.on_work_ctx);
+            fsp_ledger_on_step(ledger, fold->about.on_step, fold->about.on_step_ctx);
+        }
         rc = fsp_ledger_fold(ledger, fold->about.as_of_s, err);
         fsp_ledger_on_work(ledger, NULL, NULL);
+        fsp_ledger_on_step(ledger, NULL, NULL);
         fsp_ledger_on_cut(ledger, NULL, NULL);
     }
     if (rc != FSP_OK) {
@@ -336,7 +341,7 @@ lighten(struct fsp_fold *fold, const struct fsp_fold_store *store, struct fsp_er
 enum fsp_rc
 fsp_fold_best(struct fsp_fold *fold, const struct fsp_fold_store *store, struct fsp_err *err)
 {
-    struct choice choice = {.before_s = INT64_MAX};
+    struct choice choice = {.before_s = fold->about.reach ? fold->about.since_s : INT64_MAX};
     enum fsp_rc rc = FSP_OK;
 
     fold->base_from_s = INT64_MIN;

@@ -362,6 +362,39 @@ fsp_ledger_sort(
     return FSP_OK;
 }
 
+void
+fsp_ledger_on_step(struct fsp_ledger *ledger, fsp_ledger_step_fn fn, void *ctx)
+{
+    ledger->on_step = fn;
+    ledger->on_step_ctx = ctx;
+}
+
+/* Only work adds to the counts; whatever else moves them (a cut, a reel) begins them anew. */
+static void
+apply_and_tell(struct fsp_ledger *ledger, const struct item *item)
+{
+    const struct fold *fold = &ledger->fold;
+    const double line_j = fold->count.line_j;
+    const double served_j = fold->count.served_j;
+    struct fsp_ledger_step step = {.log = item->log,
+            .index = item->index,
+            .at_s = item->at_s,
+            .record = item->kind == ITEM_UNREADABLE ? NULL : item->record};
+
+    fsp_ledger_apply(ledger, item);
+    if (item->kind == ITEM_WORK) {
+        step.work_j = fold->count.line_j - line_j;
+        step.served_j = fold->count.served_j - served_j;
+    }
+    step.since_cut_j = fold->count.served_j;
+    step.goal_j = fsp_ledger_goal(fold);
+    step.hung = fold->line.hung;
+    step.reel = fold->line.reel;
+    step.well = fold->well;
+    step.formation = fold->formation;
+    ledger->on_step(ledger->on_step_ctx, &step);
+}
+
 static void
 step(struct fsp_ledger *ledger, const struct item *item)
 {
@@ -372,7 +405,10 @@ step(struct fsp_ledger *ledger, const struct item *item)
     if (item->kind == ITEM_UNREADABLE)
         ledger->tally.unreadable++;
     ledger->tally.last_at_s = item->at_s;
-    fsp_ledger_apply(ledger, item);
+    if (ledger->on_step == NULL)
+        fsp_ledger_apply(ledger, item);
+    else
+        apply_and_tell(ledger, item);
 }
 
 /* Minute by minute; a minute that holds a cut is a place where a state may be stored. */

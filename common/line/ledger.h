@@ -63,7 +63,11 @@ struct fsp_cut_row {
     const char *condition; /* peek, NULL when not given */
     const char *grade;     /* peek */
     const char *well;      /* peek, NULL when not known */
-    double rope_m;         /* nominal diameter of the line */
+    const char *formation; /* of that well at the cut; peek, NULL when not given */
+    const char *build; /* of the reel, as entered; peek, NULL when not given; so the next two */
+    const char *rope_class;
+    const char *core;
+    double rope_m; /* nominal diameter of the line */
     double length_m;
     double slipped_m;   /* slipped since the cut before, the job's own included */
     double ton_miles_j; /* work since the cut before */

@@ -163,9 +163,13 @@ fill_row(struct fsp_ledger *ledger, const struct item *item, struct fsp_cut_row 
     row->at_s = item->at_s;
     row->reel = fold->line.hung ? fold->line.reel : NULL;
     row->grade = fold->line.hung ? fold->line.grade : NULL;
+    row->build = fold->line.hung ? fold->line.build : NULL;
+    row->rope_class = fold->line.hung ? fold->line.rope_class : NULL;
+    row->core = fold->line.hung ? fold->line.core : NULL;
     row->rope_m = fold->line.hung ? fold->line.rope.diameter_m : 0;
     row->lines = fold->line.hung ? fold->line.lines : 0;
     row->well = fold->well;
+    row->formation = fold->formation;
     row->reason = cut->reason != NULL ? cut->reason : "other";
     row->place = cut->place;
     row->condition = cut->condition;

@@ -126,6 +126,9 @@ apply_reel(struct fsp_ledger *ledger, const struct item *item)
     line->hung = true;
     line->reel = reel->reel == NULL ? "?" : reel->reel;
     line->grade = reel->grade;
+    line->build = fsp_record_text(item->record, "build");
+    line->rope_class = fsp_record_text(item->record, "class");
+    line->core = fsp_record_text(item->record, "core");
     line->lines = reel->lines;
     line->received_m = or_zero(reel->received_m);
     line->strung_m = or_zero(reel->strung_m);

@@ -19,6 +19,7 @@
 #include "line/say.h"
 #include "line/shown.h"
 #include "line/state.h"
+#include "line/steps.h"
 #include "line/work.h"
 
 #define ABSENT ((double)NAN)
@@ -244,6 +245,7 @@ struct duty_state {
 struct line_state {
     bool hung;
     const char *reel, *grade;
+    const char *build, *rope_class, *core; /* as entered, NULL when not */
     struct fsp_rope rope;
     double received_m, strung_m, drawn_m, returned_m, cropped_m, slipped_m, cut_m;
     double carried_cut_m;
@@ -417,6 +419,8 @@ struct fsp_ledger {
     void *on_cut_ctx;
     fsp_ledger_work_fn on_work;
     void *on_work_ctx;
+    fsp_ledger_step_fn on_step;
+    void *on_step_ctx;
     struct fsp_forecast forecast;
     bool mute;      /* nothing is said: a trial on a copy */
     enum fsp_rc rc; /* sticks: out of memory while folding */

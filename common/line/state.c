@@ -159,6 +159,10 @@ walk_cut(struct fsp_archive *a, struct fsp_cut_row *row)
     fsp_state_text(a, &row->condition);
     fsp_state_text(a, &row->grade);
     fsp_state_text(a, &row->well);
+    fsp_state_text(a, &row->formation);
+    fsp_state_text(a, &row->build);
+    fsp_state_text(a, &row->rope_class);
+    fsp_state_text(a, &row->core);
     fsp_state_double(a, &row->rope_m);
     fsp_state_double(a, &row->length_m);
     fsp_state_double(a, &row->slipped_m);

@@ -65,6 +65,9 @@ walk_line(struct fsp_archive *a, struct line_state *line)
     fsp_state_bool(a, &line->hung);
     fsp_state_text(a, &line->reel);
     fsp_state_text(a, &line->grade);
+    fsp_state_text(a, &line->build);
+    fsp_state_text(a, &line->rope_class);
+    fsp_state_text(a, &line->core);
     fsp_state_double(a, &line->rope.diameter_m);
     fsp_state_double(a, &line->rope.strength_n);
     fsp_state_double(a, &line->rope.listed_n);

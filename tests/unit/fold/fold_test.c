@@ -279,6 +279,80 @@ a_late_amendment_needs_what_came_since_the_last_state_before_it(void **state)
     shelved_free(shelved);
 }
 
+struct told {
+    size_t n;
+    double served_j;
+    int64_t since_s;
+};
+
+static void
+tell(void *ctx, const struct fsp_ledger_step *step)
+{
+    struct told *told = ctx;
+
+    if (step == NULL) {
+        told->n = 0;
+        told->served_j = 0;
+    } else if (step->at_s >= told->since_s) {
+        told->n++;
+        told->served_j += step->served_j;
+    }
+}
+
+static struct fsp_fold *
+fold_told(struct shelved *shelved, bool whole, struct told *told)
+{
+    const struct fsp_fold_log log = {shelved->ids[0], shelved->n[0]};
+    const struct fsp_fold_about about = {.fleet = FLEET,
+            .rig = RIG,
+            .keys = fsp_skey_vkey(shelved->office),
+            .n_keys = 1,
+            .logs = &log,
+            .n_logs = 1,
+            .as_of_s = AS_OF,
+            .whole = whole,
+            .worth = SIZE_MAX,
+            .on_step = tell,
+            .on_step_ctx = told,
+            .reach = true,
+            .since_s = told->since_s};
+    struct fsp_fold_store store;
+    struct fsp_fold *fold = NULL;
+    struct fsp_err err = {0};
+
+    shelved_store(shelved, &store);
+    assert_ok(fsp_fold_new(&store, &about, &fold, &err), &err);
+    return fold;
+}
+
+static void
+a_fold_that_reaches_back_tells_every_step_since(void **state)
+{
+    struct shelved *shelved = shelved_new(1);
+    int64_t at_s = START_S + 86400;
+    struct told some = {.n = 0};
+    struct told all = {.n = 0};
+    struct fsp_fold *fold;
+    struct fsp_fold *whole;
+
+    (void)state;
+    shelved_open(shelved, START_S);
+    at_s = add_days(shelved, at_s, 140);
+    (void)fold_and_keep(shelved);
+    some.since_s = all.since_s = at_s - INT64_C(30) * 86400;
+    fold = fold_told(shelved, false, &some);
+    whole = fold_told(shelved, true, &all);
+    same(0, shelved->n[0], fold, whole);
+    assert_int_equal(some.n, all.n);
+    assert_true(some.n > 100);
+    assert_true(some.served_j > 0 && some.served_j - all.served_j < 1 &&
+                all.served_j - some.served_j < 1);
+    assert_true(fsp_fold_read(fold) < shelved->n[0] / 2);
+    fsp_fold_free(fold);
+    fsp_fold_free(whole);
+    shelved_free(shelved);
+}
+
 static void
 states_are_thinned_out_with_age(void **state)
 {
@@ -579,6 +653,7 @@ main(void)
                     whatever_arrives_and_is_kept_the_fold_equals_a_whole_one_to_the_bit),
             cmocka_unit_test(one_more_record_needs_itself_and_the_last_one),
             cmocka_unit_test(a_late_amendment_needs_what_came_since_the_last_state_before_it),
+            cmocka_unit_test(a_fold_that_reaches_back_tells_every_step_since),
             cmocka_unit_test(states_are_thinned_out_with_age),
             cmocka_unit_test(another_roster_judges_every_inspection_again),
             cmocka_unit_test(only_a_signed_run_lifts_a_stop_and_a_countersigned_void_too),

@@ -106,7 +106,9 @@ random_other(struct book *book, const char *at)
             {"unhang", "reel=R-1"},
             {"reel", "reel=R-2|rope=1-3/8in|grade=EIPS|received=4000ft|strung=1400ft|lines=10|"
                      "state=used|carried-total=900"},
-            {"reel", "reel=R-1|rope=35mm|grade=1960|received=1500m|strung=430m|lines=10"},
+            {"reel", "reel=R-1|rope=35mm|grade=1960|received=1500m|strung=430m|lines=10|class="
+                     "6x19|"
+                     "build=6x26WS|core=IWRC"},
     };
     static const char *const decisions[] = {
             "run", "run", "watch", "slip", "cut", "out-of-service"};
