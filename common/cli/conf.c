@@ -306,6 +306,52 @@ fsp_conf_load(struct fsp_conf *conf, const char *path, struct fsp_err *err)
     return rc;
 }
 
+static bool
+is_live(const struct fsp_conf_key *key, const char *const *live)
+{
+    size_t n = strlen(key->section);
+
+    for (size_t i = 0; live[i] != NULL; i++)
+        if (strncmp(live[i], key->section, n) == 0 && live[i][n] == '.' &&
+                strcmp(live[i] + n + 1, key->name) == 0)
+            return true;
+    return false;
+}
+
+static void
+name_key(struct fsp_buf *buf, const struct fsp_conf_key *key)
+{
+    fsp_buf_printf(buf, "%s%s.%s", buf->len > 0 ? "," : "", key->section, key->name);
+}
+
+enum fsp_rc
+fsp_conf_reload(struct fsp_conf *conf, const char *path, const char *const *live,
+        struct fsp_buf *taken, struct fsp_buf *held, struct fsp_err *err)
+{
+    struct fsp_conf *fresh = NULL;
+    enum fsp_rc rc = fsp_conf_new(conf->keys, &fresh, err);
+
+    fsp_buf_reset(taken);
+    fsp_buf_reset(held);
+    if (rc == FSP_OK)
+        rc = fsp_conf_load(fresh, path, err);
+    for (size_t i = 0; rc == FSP_OK && i < conf->n; i++) {
+        struct value before = conf->values[i];
+
+        if (strcmp(before.text, fresh->values[i].text) == 0)
+            continue;
+        if (!is_live(&conf->keys[i], live)) {
+            name_key(held, &conf->keys[i]);
+            continue;
+        }
+        name_key(taken, &conf->keys[i]);
+        conf->values[i] = fresh->values[i];
+        fresh->values[i] = before;
+    }
+    fsp_conf_free(fresh);
+    return rc;
+}
+
 static const char *
 value_of(const struct fsp_conf *conf, const char *section, const char *name)
 {

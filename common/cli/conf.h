@@ -54,6 +54,14 @@ enum fsp_rc fsp_conf_load(
 enum fsp_rc fsp_conf_parse(struct fsp_conf *conf, const char *text, size_t len,
         const char *path, struct fsp_err *err) FSP_MUST_CHECK;
 
+/* Read the file again for a program that runs: the keys named in `live` ("section.name", NULL at the
+ * end; each must be in the table) take what it says now, the others keep what they have, and their
+ * texts stay where they are. taken and held, both emptied first, name the keys with another value in
+ * the file than before, parted by commas: those that took it, and those that hold it from the next
+ * start. */
+enum fsp_rc fsp_conf_reload(struct fsp_conf *conf, const char *path, const char *const *live,
+        struct fsp_buf *taken, struct fsp_buf *held, struct fsp_err *err) FSP_MUST_CHECK;
+
 /* The key must be in the table with that type (our own bug otherwise). Peek. */
 const char *fsp_conf_text(const struct fsp_conf *conf, const char *section, const char *name);
 int64_t fsp_conf_int(const struct fsp_conf *conf, const char *section, const char *name);

@@ -2,7 +2,9 @@
 
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
+#include "base/file.h"
 #include "cli/conf.h"
 
 static const struct fsp_conf_key keys[] = {
@@ -163,6 +165,60 @@ the_effective_configuration_reads_back_to_itself(void **state)
     fsp_conf_free(conf);
 }
 
+static void
+put(const char *path, const char *text)
+{
+    struct fsp_err err;
+
+    assert_ok(fsp_file_write(path, text, strlen(text), 0600, &err), &err);
+}
+
+static void
+a_reload_takes_the_keys_that_may_change_and_names_the_others(void **state)
+{
+    static const char *const live[] = {"link.push-every-s", "link.hold", NULL};
+    char folder[] = "/tmp/fsp-conf-XXXXXX";
+    char path[80];
+    struct fsp_conf *conf = new_conf();
+    struct fsp_buf taken;
+    struct fsp_buf held;
+    struct fsp_err err;
+    const char *store;
+
+    (void)state;
+    fsp_buf_init(&taken, 512);
+    fsp_buf_init(&held, 512);
+    assert_non_null(mkdtemp(folder));
+    (void)snprintf(path, sizeof(path), "%s/rig.conf", folder);
+    put(path, "[store]\nfolder=/srv/a\n[link]\npush-every-s=20\n");
+    assert_ok(fsp_conf_load(conf, path, &err), &err);
+    store = fsp_conf_text(conf, "store", "folder");
+    put(path, "[store]\nfolder=/srv/b\n[link]\npush-every-s=30\nhold=yes\n[page]\ntitle=X\n");
+    assert_ok(fsp_conf_reload(conf, path, live, &taken, &held, &err), &err);
+    assert_string_equal(fsp_buf_peek(&taken), "link.push-every-s,link.hold");
+    assert_string_equal(fsp_buf_peek(&held), "store.folder,page.title");
+    assert_int_equal(fsp_conf_int(conf, "link", "push-every-s"), 30);
+    assert_true(fsp_conf_bool(conf, "link", "hold"));
+    assert_ptr_equal(fsp_conf_text(conf, "store", "folder"), store);
+    assert_string_equal(store, "/srv/a");
+    /* One fault, and nothing of the file is taken; what it no longer names falls back. */
+    put(path, "[link]\nhold=no\npush-every-s=1\n");
+    assert_int_equal(fsp_conf_reload(conf, path, live, &taken, &held, &err), FSP_EFORMAT);
+    assert_true(fsp_conf_bool(conf, "link", "hold"));
+    assert_int_equal(taken.len, 0);
+    put(path, "[store]\nfolder=/srv/a\n");
+    assert_ok(fsp_conf_reload(conf, path, live, &taken, &held, &err), &err);
+    assert_string_equal(fsp_buf_peek(&taken), "link.push-every-s,link.hold");
+    assert_int_equal(held.len, 0);
+    assert_int_equal(fsp_conf_int(conf, "link", "push-every-s"), 900);
+    assert_int_equal(unlink(path), 0);
+    assert_int_equal(fsp_conf_reload(conf, path, live, &taken, &held, &err), FSP_ENOTFOUND);
+    assert_int_equal(rmdir(folder), 0);
+    fsp_buf_fini(&taken);
+    fsp_buf_fini(&held);
+    fsp_conf_free(conf);
+}
+
 int
 main(void)
 {
@@ -173,6 +229,7 @@ main(void)
             cmocka_unit_test(lines_have_a_limit),
             cmocka_unit_test(a_file_that_is_not_there_is_named),
             cmocka_unit_test(the_effective_configuration_reads_back_to_itself),
+            cmocka_unit_test(a_reload_takes_the_keys_that_may_change_and_names_the_others),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);
