@@ -37,8 +37,8 @@ load(struct fsp_shelf *shelf, const char *rig, struct list *list, struct fsp_err
     enum fsp_rc rc = FSP_OK;
 
     while (rc == FSP_OK) {
-        rc = shelf->ops->next_log(shelf->ctx, log.id, &log, err);
-        if (rc != FSP_OK || strcmp(log.rig, rig) != 0)
+        rc = shelf->ops->next_log_of(shelf->ctx, rig, log.id, &log, err);
+        if (rc != FSP_OK)
             continue;
         if (fsp_mem_grow(
                     (void **)&list->items, &list->cap, list->n + 1, sizeof(*list->items)) != 0)

@@ -47,7 +47,8 @@ begin(struct fsp_args *args, size_t words, struct reading *reading, struct fsp_e
     about.keys = reading->keys.instructions_ever;
     about.n_keys = reading->keys.n_instructions_ever;
     about.rig = words > 0 ? fsp_args_rest(args, 0) : NULL;
-    about.inspections = reading->json || reading->csv ? SIZE_MAX : INSPECTIONS_SHOWN;
+    if (words > 0)
+        about.inspections = reading->json || reading->csv ? SIZE_MAX : INSPECTIONS_SHOWN;
     return fsp_fleet_load(reading->shelf, &about, &reading->fleet, err);
 }
 

@@ -1,11 +1,31 @@
 #include "office/fleet.h"
 
+#include <stdatomic.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "base/clock.h"
 #include "base/mem.h"
 #include "line/rope.h"
+
+/* One rig folded, never changed afterwards; judged rigs refer to it. */
+struct fsp_fleet_account {
+    _Atomic size_t holds;
+    struct fsp_fleet_rig rig; /* all but what is judged */
+};
+
+/* One rig beside the others: its account's fields, and the judgement. */
+struct fsp_fleet_judged {
+    _Atomic size_t holds;
+    size_t others_eligible; /* the base rate, exactly */
+    size_t others_early;
+    struct fsp_fleet_rig rig;
+};
+
+struct fsp_fleet_counted {
+    _Atomic size_t holds;
+    struct fsp_fleet fleet;
+};
 
 /* --- one rig --------------------------------------------------------------------------------- */
 
@@ -23,6 +43,12 @@ read_log(struct fsp_shelf *shelf, struct fsp_fleet_rig *rig, const struct fsp_ch
     mine->chain = *chain;
     mine->size = range.size;
     fsp_range_root(&range, mine->root);
+    rc = shelf->ops->forks_of(shelf->ctx, chain->log.id, &mine->forks, err);
+    if (rc != FSP_OK)
+        return fsp_err_wrap(err, rc, "%s", chain->log.origin);
+    rig->forks += mine->forks;
+    if (!chain->closed)
+        rig->open_forks += mine->forks;
     if (chain->log.heard_s > rig->heard_s)
         rig->heard_s = chain->log.heard_s;
     if (fsp_fleet_renewal_open(mine)) {
@@ -68,14 +94,16 @@ list_cuts(struct fsp_fleet_rig *rig, struct fsp_err *err)
         return fsp_err_set(err, FSP_ENOMEM, "out of memory");
     for (size_t i = 0; i < rig->n_cuts; i++)
         rig->cuts[i] = fsp_ledger_cut(rig->ledger, i);
+    fsp_review_tally(rig->cuts, rig->n_cuts, rig->as_of_s - FSP_FLEET_RATE_DAYS * FSP_S_PER_DAY,
+            &rig->year_eligible, &rig->year_early);
     return FSP_OK;
 }
 
 static enum fsp_rc
-read_rig(struct fsp_shelf *shelf, const struct fsp_fleet *fleet,
-        const struct fsp_fleet_about *about, struct fsp_fleet_rig *rig, struct fsp_err *err)
+read_rig(struct fsp_shelf *shelf, const struct fsp_fleet_about *about, const char *fleet,
+        struct fsp_fleet_rig *rig, struct fsp_err *err)
 {
-    struct fsp_fold_about what = {.fleet = fleet->name,
+    struct fsp_fold_about what = {.fleet = fleet,
             .rig = rig->name,
             .keys = about->keys,
             .n_keys = about->n_keys,
@@ -87,7 +115,7 @@ read_rig(struct fsp_shelf *shelf, const struct fsp_fleet *fleet,
 
     what.logs = logs;
     what.n_logs = rig->n_logs;
-    if (about->rig != NULL && strcmp(about->rig, rig->name) == 0)
+    if (about->rig == NULL || strcmp(about->rig, rig->name) == 0)
         what.inspections = about->inspections;
     shelf->ops->fold_store(shelf->ctx, rig->name, &store);
     if (rc == FSP_OK)
@@ -98,103 +126,100 @@ read_rig(struct fsp_shelf *shelf, const struct fsp_fleet *fleet,
     return rc == FSP_OK ? rc : fsp_err_wrap(err, rc, "%s", rig->name);
 }
 
-/* --- the whole fleet ------------------------------------------------------------------------- */
-
-static enum fsp_rc
-read_rigs(struct fsp_shelf *shelf, struct fsp_fleet *fleet, const struct fsp_fleet_about *about,
-        struct fsp_err *err)
+enum fsp_rc
+fsp_fleet_read(struct fsp_shelf *shelf, const struct fsp_fleet_about *about, const char *fleet,
+        const char *rig, struct fsp_fleet_account **out, struct fsp_err *err)
 {
-    char name[FSP_NAME_MAX + 1] = "";
+    struct fsp_fleet_account *account = calloc(1, sizeof(*account));
+    size_t len = strlen(rig);
     enum fsp_rc rc;
 
-    for (;;) {
-        struct fsp_fleet_rig *rigs;
-
-        rc = shelf->ops->next_rig(shelf->ctx, name, name, err);
-        if (rc != FSP_OK)
-            break;
-        rigs = realloc(fleet->rigs, (fleet->n + 1) * sizeof(*rigs));
-        if (rigs == NULL)
-            return fsp_err_set(err, FSP_ENOMEM, "out of memory");
-        fleet->rigs = rigs;
-        memset(&rigs[fleet->n], 0, sizeof(*rigs));
-        memcpy(rigs[fleet->n++].name, name, sizeof(name));
+    *out = NULL;
+    if (account == NULL)
+        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    atomic_init(&account->holds, 1);
+    account->rig.account = account;
+    account->rig.as_of_s = about->as_of_s;
+    if (len >= sizeof(account->rig.name)) {
+        rc = fsp_err_set(err, FSP_EINVAL, "a rig's name that is too long");
+        goto out;
     }
-    if (rc != FSP_ENOTFOUND)
-        return rc;
-    fsp_err_clear(err);
-    rc = FSP_OK;
-    for (size_t i = 0; rc == FSP_OK && i < fleet->n; i++)
-        rc = read_rig(shelf, fleet, about, &fleet->rigs[i], err);
-    return rc;
-}
-
-static enum fsp_rc
-read_forks(struct fsp_shelf *shelf, struct fsp_fleet *fleet, struct fsp_err *err)
-{
-    enum fsp_rc rc = FSP_OK;
-    struct fsp_buf store;
-
-    fsp_buf_init(&store, 2 * FSP_NOTE_MAX + FSP_ENTRY_MAX);
-    for (uint64_t i = 0; rc == FSP_OK; i++) {
-        struct fsp_shelf_fork fork;
-
-        rc = shelf->ops->fork_at(shelf->ctx, i, &fork, &store, err);
-        if (rc != FSP_OK)
-            break;
-        for (size_t r = 0; r < fleet->n; r++)
-            for (size_t l = 0; l < fleet->rigs[r].n_logs; l++)
-                if (fleet->rigs[r].logs[l].log.id == fork.log) {
-                    fleet->rigs[r].logs[l].forks++;
-                    fleet->rigs[r].forks++;
-                    if (!fleet->rigs[r].logs[l].chain.closed)
-                        fleet->rigs[r].open_forks++;
-                }
-    }
-    fsp_buf_fini(&store);
-    return rc == FSP_ENOTFOUND ? FSP_OK : rc;
-}
-
-static enum fsp_rc
-read_all(struct fsp_shelf *shelf, struct fsp_fleet *fleet, const struct fsp_fleet_about *about,
-        struct fsp_err *err)
-{
-    enum fsp_rc rc = shelf->ops->begin(shelf->ctx, false, err);
-
+    memcpy(account->rig.name, rig, len + 1);
+    rc = read_rig(shelf, about, fleet, &account->rig, err);
     if (rc != FSP_OK)
-        return rc;
-    rc = shelf->ops->fleet(shelf->ctx, fleet->name, err);
-    if (rc == FSP_OK)
-        rc = read_rigs(shelf, fleet, about, err);
-    if (rc == FSP_OK)
-        rc = read_forks(shelf, fleet, err);
-    shelf->ops->rollback(shelf->ctx); /* nothing was written */
+        goto out;
+    *out = account;
+    account = NULL;
+out:
+    fsp_fleet_release(account);
     return rc;
 }
 
-static bool
-same_rope(const struct fsp_fleet_rig *a, const struct fsp_fleet_rig *b)
+void
+fsp_fleet_release(struct fsp_fleet_account *account)
 {
-    double apart = fsp_ledger_peek(a->ledger)->rope_m - fsp_ledger_peek(b->ledger)->rope_m;
-
-    return apart <= FSP_ROPE_MATCH_M && -apart <= FSP_ROPE_MATCH_M;
+    if (account == NULL || atomic_fetch_sub(&account->holds, 1) != 1)
+        return;
+    fsp_fold_free(account->rig.fold);
+    free(account->rig.cuts);
+    free(account->rig.logs);
+    free(account);
 }
 
-/* Early per eligible cut of the other rigs on this size of rope; 0 when there is none. */
-static double
-base_rate(const struct fsp_fleet *fleet, const struct fsp_fleet_rig *rig)
+const struct fsp_fleet_rig *
+fsp_fleet_peek(const struct fsp_fleet_account *account)
+{
+    return &account->rig;
+}
+
+void
+fsp_fleet_keep(struct fsp_shelf *shelf, const struct fsp_fleet_account *account)
+{
+    if (fsp_fold_worth(account->rig.fold))
+        shelf->ops->keep_fold(shelf->ctx, account->rig.name, account->rig.fold);
+}
+
+/* --- beside the others ----------------------------------------------------------------------- */
+
+/* The rigs in the order of their rope's size, with the tallies of all up to each. */
+struct by_rope {
+    const struct fsp_fleet_rig *rig;
+    size_t place; /* among the accounts */
+    double rope_m;
+    size_t eligible; /* of those before this one */
+    size_t early;
+};
+
+static int
+compare_rope(const void *a, const void *b)
+{
+    const struct by_rope *x = a;
+    const struct by_rope *y = b;
+
+    return (x->rope_m > y->rope_m) - (x->rope_m < y->rope_m);
+}
+
+static void
+list_by_rope(const struct fsp_fleet_judging *what, struct by_rope *list)
 {
     size_t eligible = 0;
     size_t early = 0;
 
-    for (size_t i = 0; i < fleet->n; i++) {
-        const struct fsp_fleet_rig *other = &fleet->rigs[i];
-
-        if (other != rig && same_rope(other, rig))
-            fsp_review_tally(other->cuts, other->n_cuts,
-                    fleet->as_of_s - FSP_FLEET_RATE_DAYS * FSP_S_PER_DAY, &eligible, &early);
+    for (size_t i = 0; i < what->n; i++) {
+        list[i].rig = &what->accounts[i]->rig;
+        list[i].place = i;
+        list[i].rope_m = fsp_ledger_peek(list[i].rig->ledger)->rope_m;
     }
-    return eligible == 0 ? 0.0 : (double)early / (double)eligible;
+    if (what->n > 1)
+        qsort(list, what->n, sizeof(*list), compare_rope);
+    for (size_t i = 0; i < what->n; i++) {
+        list[i].eligible = eligible;
+        list[i].early = early;
+        eligible += list[i].rig->year_eligible;
+        early += list[i].rig->year_early;
+    }
+    list[what->n].eligible = eligible; /* one more, so that every stretch has an end */
+    list[what->n].early = early;
 }
 
 static enum fsp_attention
@@ -221,66 +246,223 @@ attention(const struct fsp_fleet_rig *rig)
     return due == FSP_DUE_UNKNOWN ? FSP_ATTENTION_UNKNOWN : FSP_ATTENTION_NONE;
 }
 
-/* Best effort, one rig at a time, so that intake never waits long. */
 static void
-keep(struct fsp_shelf *shelf, const struct fsp_fleet *fleet)
+release_judged(struct fsp_fleet_judged *judged)
 {
+    if (judged == NULL || atomic_fetch_sub(&judged->holds, 1) != 1)
+        return;
+    fsp_fleet_release(judged->rig.account);
+    free(judged);
+}
+
+/* At the rate of early per eligible cut of the other rigs on this size of rope. */
+static void
+judge(struct fsp_fleet_judged *judged)
+{
+    struct fsp_fleet_rig *rig = &judged->rig;
+    double rate = judged->others_eligible == 0
+                          ? 0.0
+                          : (double)judged->others_early / (double)judged->others_eligible;
+
+    fsp_review_cuts(rig->cuts, rig->n_cuts, rate, &rig->review);
+    rig->n_advice = fsp_review_advise(rig->cuts, rig->n_cuts, &rig->review, rig->advice);
+    rig->attention = attention(rig);
+}
+
+/* The rig as it was judged before, when nothing changed; else judged anew. */
+static enum fsp_rc
+judge_rig(struct fsp_fleet_account *account, const size_t others[2],
+        const struct fsp_fleet *before, const struct fsp_fleet_rig **out, struct fsp_err *err)
+{
+    const struct fsp_fleet_rig *old =
+            before == NULL ? NULL : fsp_fleet_find(before, account->rig.name);
+    struct fsp_fleet_judged *judged = old == NULL ? NULL : old->judged;
+
+    if (judged != NULL && old->account == account && judged->others_eligible == others[0] &&
+            judged->others_early == others[1]) {
+        atomic_fetch_add(&judged->holds, 1);
+        *out = &judged->rig;
+        return FSP_OK;
+    }
+    judged = calloc(1, sizeof(*judged));
+    if (judged == NULL)
+        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    atomic_init(&judged->holds, 1);
+    atomic_fetch_add(&account->holds, 1);
+    judged->rig = account->rig;
+    judged->rig.judged = judged;
+    judged->others_eligible = others[0];
+    judged->others_early = others[1];
+    judge(judged);
+    *out = &judged->rig;
+    return FSP_OK;
+}
+
+/* Each with the tallies of its stretch of like ropes, without its own. */
+static enum fsp_rc
+judge_all(const struct fsp_fleet_judging *what, const struct by_rope *list,
+        const struct fsp_fleet_rig **rigs, struct fsp_err *err)
+{
+    enum fsp_rc rc = FSP_OK;
+    size_t from = 0;
+    size_t to = 0;
+
+    for (size_t i = 0; rc == FSP_OK && i < what->n; i++) {
+        const struct by_rope *mine = &list[i];
+        size_t others[2];
+
+        while (mine->rope_m - list[from].rope_m > FSP_ROPE_MATCH_M)
+            from++;
+        while (to < what->n && list[to].rope_m - mine->rope_m <= FSP_ROPE_MATCH_M)
+            to++;
+        others[0] = list[to].eligible - list[from].eligible - mine->rig->year_eligible;
+        others[1] = list[to].early - list[from].early - mine->rig->year_early;
+        rc = judge_rig(
+                what->accounts[mine->place], others, what->before, &rigs[mine->place], err);
+    }
+    return rc;
+}
+
+enum fsp_rc
+fsp_fleet_judge(
+        const struct fsp_fleet_judging *what, struct fsp_fleet **out, struct fsp_err *err)
+{
+    enum fsp_rc rc;
+    struct fsp_fleet_counted *counted = calloc(1, sizeof(*counted));
+    struct by_rope *list = fsp_mem_array(what->n + 1, sizeof(*list));
+    struct fsp_fleet *fleet = NULL;
+
+    *out = NULL;
+    if (counted == NULL || list == NULL) {
+        rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
+        goto out;
+    }
+    atomic_init(&counted->holds, 1);
+    fleet = &counted->fleet;
+    fleet->counted = counted;
+    fleet->as_of_s = what->as_of_s;
+    (void)strncpy(fleet->name, what->name, sizeof(fleet->name) - 1);
+    fleet->rigs = fsp_mem_array(what->n, sizeof(*fleet->rigs));
+    if (fleet->rigs == NULL) {
+        rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
+        goto out;
+    }
+    fleet->n = what->n;
+    list_by_rope(what, list);
+    rc = judge_all(what, list, fleet->rigs, err);
+    if (rc != FSP_OK)
+        goto out;
+    *out = fleet;
+    fleet = NULL;
+    counted = NULL;
+out:
+    free(list);
+    if (fleet != NULL)
+        fsp_fleet_free(fleet);
+    else
+        free(counted);
+    return rc;
+}
+
+const struct fsp_fleet *
+fsp_fleet_hold(const struct fsp_fleet *fleet)
+{
+    atomic_fetch_add(&fleet->counted->holds, 1);
+    return fleet;
+}
+
+void
+fsp_fleet_free(const struct fsp_fleet *fleet)
+{
+    if (fleet == NULL || atomic_fetch_sub(&fleet->counted->holds, 1) != 1)
+        return;
     for (size_t i = 0; i < fleet->n; i++)
-        if (fsp_fold_worth(fleet->rigs[i].fold))
-            shelf->ops->keep_fold(shelf->ctx, fleet->rigs[i].name, fleet->rigs[i].fold);
+        if (fleet->rigs[i] != NULL)
+            release_judged(fleet->rigs[i]->judged);
+    free(fleet->rigs);
+    free(fleet->counted);
+}
+
+/* --- the whole fleet ------------------------------------------------------------------------- */
+
+struct accounts {
+    struct fsp_fleet_account **items;
+    size_t n;
+    size_t cap;
+    char fleet[FSP_NAME_MAX + 1];
+};
+
+static enum fsp_rc
+read_rigs(struct fsp_shelf *shelf, const struct fsp_fleet_about *about,
+        struct accounts *accounts, struct fsp_err *err)
+{
+    char name[FSP_NAME_MAX + 1] = "";
+    enum fsp_rc rc = shelf->ops->fleet(shelf->ctx, accounts->fleet, err);
+
+    while (rc == FSP_OK) {
+        rc = shelf->ops->next_rig(shelf->ctx, name, name, err);
+        if (rc != FSP_OK)
+            break;
+        if (fsp_mem_grow((void **)&accounts->items, &accounts->cap, accounts->n + 1,
+                    sizeof(struct fsp_fleet_account *)) != 0)
+            return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+        rc = fsp_fleet_read(
+                shelf, about, accounts->fleet, name, &accounts->items[accounts->n], err);
+        if (rc != FSP_OK)
+            return rc;
+        accounts->n++;
+    }
+    if (rc != FSP_ENOTFOUND)
+        return rc;
+    fsp_err_clear(err);
+    return FSP_OK;
 }
 
 enum fsp_rc
 fsp_fleet_load(struct fsp_shelf *shelf, const struct fsp_fleet_about *about,
         struct fsp_fleet **out, struct fsp_err *err)
 {
+    struct accounts accounts = {.items = NULL};
+    struct fsp_fleet_judging what = {.as_of_s = about->as_of_s};
     enum fsp_rc rc;
-    struct fsp_fleet *fleet = calloc(1, sizeof(*fleet));
 
     *out = NULL;
-    if (fleet == NULL)
-        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
-    fleet->as_of_s = about->as_of_s;
-    rc = read_all(shelf, fleet, about, err);
-    if (rc != FSP_OK) {
-        fsp_fleet_free(fleet);
+    rc = shelf->ops->begin(shelf->ctx, false, err);
+    if (rc != FSP_OK)
         return rc;
-    }
-    keep(shelf, fleet);
-    for (size_t i = 0; i < fleet->n; i++) {
-        struct fsp_fleet_rig *rig = &fleet->rigs[i];
-
-        fsp_review_cuts(rig->cuts, rig->n_cuts, base_rate(fleet, rig), &rig->review);
-        rig->n_advice = fsp_review_advise(rig->cuts, rig->n_cuts, &rig->review, rig->advice);
-        rig->attention = attention(rig);
-    }
-    *out = fleet;
-    return FSP_OK;
+    rc = read_rigs(shelf, about, &accounts, err);
+    shelf->ops->rollback(shelf->ctx); /* nothing was written */
+    what.name = accounts.fleet;
+    what.accounts = accounts.items;
+    what.n = accounts.n;
+    if (rc == FSP_OK) /* one rig at a time, so that intake never waits long */
+        for (size_t i = 0; i < accounts.n; i++)
+            fsp_fleet_keep(shelf, accounts.items[i]);
+    if (rc == FSP_OK)
+        rc = fsp_fleet_judge(&what, out, err);
+    for (size_t i = 0; i < accounts.n; i++)
+        fsp_fleet_release(accounts.items[i]);
+    free((void *)accounts.items);
+    return rc;
 }
 
-void
-fsp_fleet_free(struct fsp_fleet *fleet)
+static int
+compare_name(const void *key, const void *item)
 {
-    if (fleet == NULL)
-        return;
-    for (size_t i = 0; i < fleet->n; i++) {
-        struct fsp_fleet_rig *rig = &fleet->rigs[i];
+    const struct fsp_fleet_rig *const *rig = item;
 
-        fsp_fold_free(rig->fold);
-        free(rig->cuts);
-        free(rig->logs);
-    }
-    free(fleet->rigs);
-    free(fleet);
+    return strcmp(key, (*rig)->name);
 }
 
 const struct fsp_fleet_rig *
 fsp_fleet_find(const struct fsp_fleet *fleet, const char *name)
 {
-    for (size_t i = 0; i < fleet->n; i++)
-        if (strcmp(fleet->rigs[i].name, name) == 0)
-            return &fleet->rigs[i];
-    return NULL;
+    const struct fsp_fleet_rig **found =
+            fleet->n == 0 ? NULL
+                          : bsearch(name, (const void *)fleet->rigs, fleet->n,
+                                    sizeof(*fleet->rigs), compare_name);
+
+    return found == NULL ? NULL : *found;
 }
 
 static int
@@ -298,8 +480,9 @@ void
 fsp_fleet_by_attention(const struct fsp_fleet *fleet, const struct fsp_fleet_rig **out)
 {
     for (size_t i = 0; i < fleet->n; i++)
-        out[i] = &fleet->rigs[i];
-    qsort(out, fleet->n, sizeof(const struct fsp_fleet_rig *), compare_attention);
+        out[i] = fleet->rigs[i];
+    if (fleet->n > 1)
+        qsort((void *)out, fleet->n, sizeof(const struct fsp_fleet_rig *), compare_attention);
 }
 
 const struct fsp_fleet_log *

@@ -7,10 +7,15 @@
  * for repeated early cuts is taken from the other rigs' eligible cuts of the last twelve months on
  * rope of the same size (the review never uses less than 3 %).
  *
- * Ownership: load/free; everything inside is the fleet's. What `about` points to is borrowed for the
- * call.
+ * A fleet is made in two steps: each rig's account alone, which costs a fold, then all accounts
+ * judged beside each other, which costs next to nothing. Accounts and judged rigs are shared between
+ * fleets and counted; once made they never change.
+ *
+ * Ownership: load, judge and read give one hold to the caller; free and release let go of one.
+ * Everything inside lives as long as the fleet. What `about` points to is borrowed for the call.
  * Units: times in seconds since 1970; sizes count entries. The ledger's view is SI.
- * Threads: one fleet, one thread.
+ * Threads: what is made is read by any thread; hold, free and release from any thread. Reading an
+ * account takes a shelf of one's own.
  * Errors: FSP_ENOMEM, FSP_EIO, FSP_ECORRUPT, FSP_ENOTFOUND (no such rig).
  */
 #ifndef FSP_OFFICE_FLEET_H
@@ -43,8 +48,8 @@ struct fsp_fleet_about {
     int64_t as_of_s;
     const struct fsp_vkey *keys; /* the office's instructions keys (proof/attest.h) */
     size_t n_keys;
-    const char *rig;    /* whose inspections are wanted; NULL: nobody's */
-    size_t inspections; /* so many, the newest first */
+    const char *rig;    /* whose inspections are wanted; NULL: every rig's */
+    size_t inspections; /* so many of a rig, the newest first; 0: none */
     bool whole;         /* leave aside what earlier folds left */
 };
 
@@ -61,15 +66,20 @@ enum fsp_attention {
     FSP_ATTENTION_NONE,
 };
 
+struct fsp_flag; /* office/flags.h */
+
 struct fsp_fleet_rig {
     char name[FSP_NAME_MAX + 1];
+    int64_t as_of_s;            /* its account's, at or before the fleet's */
     struct fsp_fleet_log *logs; /* [n_logs - 1] is the current one */
     size_t n_logs;
     struct fsp_fold *fold;
-    const struct fsp_ledger *ledger; /* the fold's, at the fleet's as_of */
+    const struct fsp_ledger *ledger; /* the fold's, at as_of_s */
     const struct fsp_cut_row **cuts;
     size_t n_cuts;
-    struct fsp_review review;
+    size_t year_eligible; /* of its cuts in the last FSP_FLEET_RATE_DAYS: for the others' rate */
+    size_t year_early;
+    struct fsp_review review; /* judged beside the others from here on */
     struct fsp_advice advice[FSP_ADVICE_MAX];
     size_t n_advice;
     uint64_t entries;
@@ -80,19 +90,48 @@ struct fsp_fleet_rig {
     bool renewals_odd; /* one of them is a second one, or names what is not held */
     int64_t heard_s;   /* newest cosignature of any of its logs; 0: never heard */
     enum fsp_attention attention;
+    const struct fsp_flag *flags; /* the gravest first, none acknowledged */
+    size_t n_flags;
+    struct fsp_fleet_account *account;
+    struct fsp_fleet_judged *judged; /* this one's own count */
 };
 
 struct fsp_fleet {
     char name[FSP_NAME_MAX + 1];
     int64_t as_of_s;
-    struct fsp_fleet_rig *rigs; /* by name */
+    const struct fsp_fleet_rig **rigs; /* by name */
     size_t n;
+    size_t waiting; /* rigs of this fleet that were not read yet: it is still filling */
+    struct fsp_fleet_counted *counted;
 };
 
 /* Read, merge and fold everything in one read transaction; then keep what is worth it. */
 enum fsp_rc fsp_fleet_load(struct fsp_shelf *shelf, const struct fsp_fleet_about *about,
         struct fsp_fleet **out, struct fsp_err *err) FSP_MUST_CHECK;
-void fsp_fleet_free(struct fsp_fleet *fleet);
+/* Another hold on it; free lets go of one. */
+const struct fsp_fleet *fsp_fleet_hold(const struct fsp_fleet *fleet);
+void fsp_fleet_free(const struct fsp_fleet *fleet);
+
+/* One rig alone, within the caller's read transaction. about->rig does not choose it. */
+enum fsp_rc fsp_fleet_read(struct fsp_shelf *shelf, const struct fsp_fleet_about *about,
+        const char *fleet, const char *rig, struct fsp_fleet_account **out,
+        struct fsp_err *err) FSP_MUST_CHECK;
+void fsp_fleet_release(struct fsp_fleet_account *account);
+/* The rig as far as it goes without the others. Peek. */
+const struct fsp_fleet_rig *fsp_fleet_peek(const struct fsp_fleet_account *account);
+/* Keep what is worth it; outside a transaction. Best effort. */
+void fsp_fleet_keep(struct fsp_shelf *shelf, const struct fsp_fleet_account *account);
+
+/* Accounts judged beside each other. Rigs that `before` (may be NULL) judged the same are shared. */
+struct fsp_fleet_judging {
+    const char *name;
+    int64_t as_of_s;
+    struct fsp_fleet_account *const *accounts; /* by name; each is held by the fleet too */
+    size_t n;
+    const struct fsp_fleet *before;
+};
+enum fsp_rc fsp_fleet_judge(const struct fsp_fleet_judging *what, struct fsp_fleet **out,
+        struct fsp_err *err) FSP_MUST_CHECK;
 
 /* NULL when there is no such rig. Peek. */
 const struct fsp_fleet_rig *fsp_fleet_find(const struct fsp_fleet *fleet, const char *name);

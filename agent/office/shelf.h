@@ -30,7 +30,7 @@
 #include "proof/tree.h"
 #include "wire/bundle.h"
 
-#define FSP_SHELF_VERSION 5u
+#define FSP_SHELF_VERSION 6u
 #define FSP_MARK_LEN      32 /* of an invitation's token: its hash, so that the shelf cannot enrol */
 
 enum fsp_shelf_access {
@@ -135,6 +135,18 @@ struct fsp_shelf_cosignature {
     int64_t taken_s;
 };
 
+/* What is held of a rig, so that it differs whenever the rig must be read again. */
+struct fsp_shelf_stamp {
+    char rig[FSP_NAME_MAX + 1];
+    uint64_t logs;
+    uint64_t entries; /* of all logs */
+    uint64_t forks;
+    uint64_t confirmed; /* renewals */
+    int64_t heard_s;
+};
+
+typedef enum fsp_rc fsp_shelf_stamp_visit(
+        void *ctx, const struct fsp_shelf_stamp *stamp, struct fsp_err *err);
 typedef enum fsp_rc fsp_shelf_visit(
         void *ctx, uint64_t index, const uint8_t *bytes, size_t len, struct fsp_err *err);
 
@@ -175,6 +187,18 @@ struct fsp_shelf_ops {
     /* The first log enrolled after log `after` (0 for the first); FSP_ENOTFOUND at the end. */
     enum fsp_rc (*next_log)(
             void *ctx, int64_t after, struct fsp_shelf_log *out, struct fsp_err *err);
+
+    /* The same of one rig's logs. */
+    enum fsp_rc (*next_log_of)(void *ctx, const char *rig, int64_t after,
+            struct fsp_shelf_log *out, struct fsp_err *err);
+    /* FSP_ENOTFOUND when there is no such rig. */
+    enum fsp_rc (*stamp)(
+            void *ctx, const char *rig, struct fsp_shelf_stamp *out, struct fsp_err *err);
+    /* Of every rig, by name. */
+    enum fsp_rc (*stamps)(
+            void *ctx, fsp_shelf_stamp_visit *visit, void *visit_ctx, struct fsp_err *err);
+    /* Another number than before when somebody else committed since; outside a transaction. */
+    enum fsp_rc (*version_now)(void *ctx, uint64_t *version, struct fsp_err *err);
 
     /* W. Once per new log; the rig's own enrolment comes first (enrol). */
     enum fsp_rc (*add_renewal)(
@@ -261,6 +285,7 @@ struct fsp_shelf_ops {
 
     /* W. The same head that came twice is kept once. */
     enum fsp_rc (*add_fork)(void *ctx, const struct fsp_shelf_fork *fork, struct fsp_err *err);
+    enum fsp_rc (*forks_of)(void *ctx, int64_t log, size_t *n, struct fsp_err *err);
     /* The i-th fork seen, oldest first; its bytes are put into `store`. FSP_ENOTFOUND at the end. */
     enum fsp_rc (*fork_at)(void *ctx, uint64_t i, struct fsp_shelf_fork *out,
             struct fsp_buf *store, struct fsp_err *err);

@@ -23,7 +23,7 @@
 
 static const struct fsp_migration migrations[] = {{fsp_logtable_sql}, {shelf_schema_sql},
         {fsp_shelf_renewal_sql}, {fsp_shelf_instruct_sql}, {fsp_statetable_sql},
-        {fsp_shelf_witness_sql}};
+        {fsp_shelf_witness_sql}, {fsp_shelf_look_sql}};
 const struct fsp_db_schema fsp_shelf_schema = {.application_id = APPLICATION_ID,
         .what = "office store",
         .steps = migrations,
@@ -363,8 +363,8 @@ shelf_enrol(void *ctx, struct fsp_shelf_log *log, struct fsp_err *err)
     return rc;
 }
 
-static enum fsp_rc
-read_log(struct fsp_stmt *stmt, struct fsp_shelf_log *out, struct fsp_err *err)
+enum fsp_rc
+fsp_shelf_read_log(struct fsp_stmt *stmt, struct fsp_shelf_log *out, struct fsp_err *err)
 {
     bool row = false;
     enum fsp_rc rc = fsp_stmt_step(stmt, &row, err);
@@ -399,7 +399,7 @@ shelf_find_log(void *ctx, const char *origin, struct fsp_shelf_log *out, struct 
     if (rc != FSP_OK)
         return rc;
     fsp_stmt_bind_text(stmt, 1, origin);
-    return read_log(stmt, out, err);
+    return fsp_shelf_read_log(stmt, out, err);
 }
 
 static enum fsp_rc
@@ -412,7 +412,7 @@ shelf_next_log(void *ctx, int64_t after, struct fsp_shelf_log *out, struct fsp_e
     if (rc != FSP_OK)
         return rc;
     fsp_stmt_bind_int(stmt, 1, after);
-    return read_log(stmt, out, err);
+    return fsp_shelf_read_log(stmt, out, err);
 }
 
 /* --- entries and heads ----------------------------------------------------------------------- */
@@ -596,6 +596,10 @@ const struct fsp_shelf_ops fsp_shelf_sqlite = {
         .enrol = shelf_enrol,
         .find_log = shelf_find_log,
         .next_log = shelf_next_log,
+        .next_log_of = fsp_shelf_next_log_of,
+        .stamp = fsp_shelf_stamp,
+        .stamps = fsp_shelf_stamps,
+        .version_now = fsp_shelf_version,
         .add_renewal = fsp_shelf_add_renewal,
         .renewal = fsp_shelf_renewal,
         .continued = fsp_shelf_continued,
@@ -624,6 +628,7 @@ const struct fsp_shelf_ops fsp_shelf_sqlite = {
         .head_covering = shelf_head_covering,
         .verify = shelf_verify,
         .add_fork = shelf_add_fork,
+        .forks_of = fsp_shelf_forks_of,
         .fork_at = shelf_fork_at,
         .fold_store = fsp_shelf_fold_store,
         .keep_fold = fsp_shelf_keep_fold,

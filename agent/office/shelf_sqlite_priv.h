@@ -21,6 +21,22 @@ extern const struct fsp_db_schema fsp_shelf_schema;
 void fsp_shelf_fold_store(void *ctx, const char *rig, struct fsp_fold_store *out);
 void fsp_shelf_keep_fold(void *ctx, const char *rig, const struct fsp_fold *fold);
 
+/* shelf_sqlite.c: step and read one log */
+enum fsp_rc fsp_shelf_read_log(
+        struct fsp_stmt *stmt, struct fsp_shelf_log *out, struct fsp_err *err) FSP_MUST_CHECK;
+
+/* shelf_look.c */
+extern const char fsp_shelf_look_sql[];
+enum fsp_rc fsp_shelf_next_log_of(void *ctx, const char *rig, int64_t after,
+        struct fsp_shelf_log *out, struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_shelf_forks_of(
+        void *ctx, int64_t log, size_t *n, struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_shelf_stamp(void *ctx, const char *rig, struct fsp_shelf_stamp *out,
+        struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_shelf_stamps(void *ctx, fsp_shelf_stamp_visit *visit, void *visit_ctx,
+        struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_shelf_version(void *ctx, uint64_t *version, struct fsp_err *err) FSP_MUST_CHECK;
+
 /* shelf_renewal.c */
 extern const char fsp_shelf_renewal_sql[]; /* its migration step */
 enum fsp_rc fsp_shelf_add_renewal(

@@ -138,7 +138,7 @@ fsp_show_fleet_csv(const struct fsp_fleet *fleet, struct fsp_buf *buf)
 
     fsp_table_init(&table, fleet_columns, FLEET_COLUMNS);
     for (size_t i = 0; i < fleet->n; i++)
-        fleet_row(&table, &fleet->rigs[i]);
+        fleet_row(&table, fleet->rigs[i]);
     fsp_table_csv(&table, buf);
     fsp_table_fini(&table);
 }
@@ -194,7 +194,7 @@ fsp_show_fleet_json(const struct fsp_fleet *fleet, struct fsp_buf *buf)
     for (size_t i = 0; i < fleet->n; i++) {
         if (i > 0)
             fsp_buf_add_text(buf, ",\n ");
-        fleet_object(fleet, &fleet->rigs[i], buf);
+        fleet_object(fleet, fleet->rigs[i], buf);
     }
     fsp_buf_add_text(buf, "]\n");
 }
@@ -478,7 +478,7 @@ fsp_show_early(const struct fsp_fleet *fleet, struct fsp_buf *buf)
     size_t flagged = 0;
 
     for (size_t i = 0; i < fleet->n; i++) {
-        const struct fsp_fleet_rig *rig = &fleet->rigs[i];
+        const struct fsp_fleet_rig *rig = fleet->rigs[i];
         struct fsp_table table;
 
         if (rig->review.state != FSP_REVIEW_FLAGGED)
@@ -495,12 +495,12 @@ fsp_show_early(const struct fsp_fleet *fleet, struct fsp_buf *buf)
     if (flagged == 0)
         fsp_buf_add_text(buf, "No rig is flagged for repeated early cuts.\n");
     for (size_t i = 0; i < fleet->n; i++) {
-        const struct fsp_review *review = &fleet->rigs[i].review;
+        const struct fsp_review *review = &fleet->rigs[i]->review;
 
         if (review->wear_left)
-            fsp_show_line(buf, fleet->rigs[i].name, review->wear_left_text);
+            fsp_show_line(buf, fleet->rigs[i]->name, review->wear_left_text);
         if (review->planned_repeat)
-            fsp_show_line(buf, fleet->rigs[i].name, review->planned_text);
+            fsp_show_line(buf, fleet->rigs[i]->name, review->planned_text);
     }
 }
 
@@ -511,7 +511,7 @@ fsp_show_early_json(const struct fsp_fleet *fleet, struct fsp_buf *buf)
 
     fsp_buf_add_byte(buf, '[');
     for (size_t i = 0; i < fleet->n; i++) {
-        const struct fsp_fleet_rig *rig = &fleet->rigs[i];
+        const struct fsp_fleet_rig *rig = fleet->rigs[i];
         bool first = true;
         size_t cuts = 0;
 
@@ -542,8 +542,8 @@ fsp_show_early_csv(const struct fsp_fleet *fleet, struct fsp_buf *buf)
 
     fsp_table_init(&table, cut_columns, CUT_COLUMNS);
     for (size_t i = 0; i < fleet->n; i++)
-        if (fleet->rigs[i].review.state == FSP_REVIEW_FLAGGED)
-            judged_rows(&table, &fleet->rigs[i]);
+        if (fleet->rigs[i]->review.state == FSP_REVIEW_FLAGGED)
+            judged_rows(&table, fleet->rigs[i]);
     fsp_table_csv(&table, buf);
     fsp_table_fini(&table);
 }

@@ -73,7 +73,7 @@ page(struct fsp_shelf *shelf, const struct fsp_office_keys *keys, bool whole, si
     bench_must(html.rc, &err);
     *read = 0;
     for (size_t i = 0; i < fleet->n; i++)
-        *read += fsp_fold_read(fleet->rigs[i].fold);
+        *read += fsp_fold_read(fleet->rigs[i]->fold);
     start = bench_now() - start;
     fsp_fleet_free(fleet);
     fsp_buf_fini(&html);

@@ -88,17 +88,17 @@ load(struct both *both)
 {
     struct fsp_fleet *fleet = load_from(both, both->office.shelf, false);
     struct fsp_fleet *whole = load_from(both, both->office.shelf, true);
-    size_t read = fsp_fold_read(fleet->rigs[0].fold);
+    size_t read = fsp_fold_read(fleet->rigs[0]->fold);
     struct fsp_buf a;
     struct fsp_buf b;
 
     fsp_buf_init(&a, OUT_MAX);
     fsp_buf_init(&b, OUT_MAX);
-    fsp_show_rig_json(fleet, &fleet->rigs[0], &a);
-    fsp_board_rig(fleet, &fleet->rigs[0], &a);
+    fsp_show_rig_json(fleet, fleet->rigs[0], &a);
+    fsp_board_rig(fleet, fleet->rigs[0], &a);
     fsp_board_fleet(fleet, &a);
-    fsp_show_rig_json(whole, &whole->rigs[0], &b);
-    fsp_board_rig(whole, &whole->rigs[0], &b);
+    fsp_show_rig_json(whole, whole->rigs[0], &b);
+    fsp_board_rig(whole, whole->rigs[0], &b);
     fsp_board_fleet(whole, &b);
     assert_string_equal(fsp_buf_peek(&a), fsp_buf_peek(&b));
     fsp_buf_fini(&a);
@@ -115,10 +115,10 @@ says(struct both *both, struct fsp_buf *out)
     struct fsp_fleet *fleet = load_from(both, both->office.shelf, false);
 
     fsp_buf_init(out, OUT_MAX);
-    fsp_show_rig(fleet, &fleet->rigs[0], out);
-    fsp_show_rig_json(fleet, &fleet->rigs[0], out);
-    fsp_show_inspections_csv(&fleet->rigs[0], out);
-    fsp_board_rig(fleet, &fleet->rigs[0], out);
+    fsp_show_rig(fleet, fleet->rigs[0], out);
+    fsp_show_rig_json(fleet, fleet->rigs[0], out);
+    fsp_show_inspections_csv(fleet->rigs[0], out);
+    fsp_board_rig(fleet, fleet->rigs[0], out);
     assert_int_equal(out->rc, FSP_OK);
     fsp_fleet_free(fleet);
 }
@@ -367,9 +367,9 @@ a_renewal_is_flagged_until_a_keeper_confirms_and_two_continuations_always(void *
             &err);
     assert_ok(both.office.shelf->ops->commit(both.office.shelf->ctx, &err), &err);
     fleet = load_from(&both, both.office.shelf, false);
-    assert_int_equal(fleet->rigs[0].renewals, 0);
+    assert_int_equal(fleet->rigs[0]->renewals, 0);
     fsp_buf_init(&out, OUT_MAX);
-    fsp_show_rig(fleet, &fleet->rigs[0], &out);
+    fsp_show_rig(fleet, fleet->rigs[0], &out);
     has(&out, "confirmed by keeper");
     fsp_buf_fini(&out);
     fsp_fleet_free(fleet);
@@ -377,11 +377,11 @@ a_renewal_is_flagged_until_a_keeper_confirms_and_two_continuations_always(void *
     renewal.how = FSP_RENEWAL_PROVED;
     add_renewal(&both.office, &renewal);
     fleet = load_from(&both, both.office.shelf, false);
-    assert_int_equal(fleet->rigs[0].renewals, 1);
-    assert_true(fleet->rigs[0].renewals_odd);
-    assert_int_equal(fleet->rigs[0].attention, FSP_ATTENTION_FORK);
+    assert_int_equal(fleet->rigs[0]->renewals, 1);
+    assert_true(fleet->rigs[0]->renewals_odd);
+    assert_int_equal(fleet->rigs[0]->attention, FSP_ATTENTION_FORK);
     fsp_buf_init(&out, OUT_MAX);
-    fsp_fleet_flag_text(&fleet->rigs[0], &out);
+    fsp_fleet_flag_text(fleet->rigs[0], &out);
     has(&out, "another log continues the same one");
     fsp_buf_fini(&out);
     fsp_fleet_free(fleet);

@@ -164,14 +164,14 @@ a_rig_never_heard_is_listed(void **state)
     rig_start(&rig, &office, "plover", "a1");
     load(&office, &fleet);
     assert_int_equal(fleet->n, 1);
-    assert_null(fsp_fleet_current(&fleet->rigs[0]));
+    assert_null(fsp_fleet_current(fleet->rigs[0]));
     assert_null(fsp_fleet_find(fleet, "heron"));
     fsp_buf_init(&out, OUT_MAX);
     fsp_show_fleet(fleet, &out);
     assert_non_null(strstr(fsp_buf_peek(&out), "never heard"));
     fsp_buf_reset(&out);
-    fsp_show_rig(fleet, &fleet->rigs[0], &out);
-    fsp_show_rig_json(fleet, &fleet->rigs[0], &out);
+    fsp_show_rig(fleet, fleet->rigs[0], &out);
+    fsp_show_rig_json(fleet, fleet->rigs[0], &out);
     fsp_show_early(fleet, &out);
     assert_int_equal(out.rc, FSP_OK);
     fsp_buf_fini(&out);
@@ -277,6 +277,140 @@ the_rig_that_keeps_cutting_early_is_flagged_and_no_other(void **state)
     office_stop(&office);
 }
 
+/* Accounts of all rigs that were given, by name. */
+static void
+read_accounts(struct office *office, const char *const *names, size_t n,
+        struct fsp_fleet_account **accounts)
+{
+    const struct fsp_fleet_about about = {.as_of_s = START_S + 60 * FSP_S_PER_DAY};
+    struct fsp_err err = {0};
+
+    assert_ok(office->shelf->ops->begin(office->shelf->ctx, false, &err), &err);
+    for (size_t i = 0; i < n; i++)
+        assert_ok(fsp_fleet_read(office->shelf, &about, FLEET, names[i], &accounts[i], &err),
+                &err);
+    office->shelf->ops->rollback(office->shelf->ctx);
+}
+
+static struct fsp_fleet *
+judge(struct fsp_fleet_account *const *accounts, size_t n, const struct fsp_fleet *before)
+{
+    const struct fsp_fleet_judging what = {.name = FLEET,
+            .as_of_s = START_S + 60 * FSP_S_PER_DAY,
+            .accounts = accounts,
+            .n = n,
+            .before = before};
+    struct fsp_fleet *fleet = NULL;
+    struct fsp_err err = {0};
+
+    assert_ok(fsp_fleet_judge(&what, &fleet, &err), &err);
+    return fleet;
+}
+
+static void
+rigs_are_shared_until_they_or_their_base_rate_change(void **state)
+{
+    static const char *const names[] = {"dunlin", "heron", "plover"};
+    struct office office;
+    struct rig rigs[3];
+    struct fsp_fleet_account *accounts[3];
+    struct fsp_fleet_account *again[1];
+    struct fsp_fleet *first;
+    struct fsp_fleet *second;
+    struct fsp_fleet *third;
+
+    (void)state;
+    office_start(&office);
+    for (size_t i = 0; i < 3; i++) {
+        rig_start(&rigs[i], &office, names[i], "a1");
+        add_start(&rigs[i]);
+        send_all(&rigs[i], &office);
+    }
+    read_accounts(&office, names, 3, accounts);
+    first = judge(accounts, 3, NULL);
+    add_trip(&rigs[1], 2); /* heron works: nobody's base rate changes */
+    assert_int_equal(rig_send(&rigs[1], &office, (const uint64_t[2]){4, 5}, false, NULL), 200);
+    read_accounts(&office, names + 1, 1, again);
+    fsp_fleet_release(accounts[1]);
+    accounts[1] = again[0];
+    second = judge(accounts, 3, first);
+    assert_ptr_equal(second->rigs[0], first->rigs[0]);
+    assert_ptr_not_equal(second->rigs[1], first->rigs[1]);
+    assert_ptr_equal(second->rigs[2], first->rigs[2]);
+    assert_int_equal(first->rigs[1]->entries, 4); /* the held one stays as it was */
+    assert_int_equal(second->rigs[1]->entries, 5);
+    assert_true(second->rigs[0]->review.rate < 0.5);
+
+    add_early_cuts(&rigs[1], 7); /* and now it cuts early */
+    assert_int_equal(
+            rig_send(&rigs[1], &office, (const uint64_t[2]){5, rigs[1].n}, false, NULL), 200);
+    read_accounts(&office, names + 1, 1, again);
+    fsp_fleet_release(accounts[1]);
+    accounts[1] = again[0];
+    third = judge(accounts, 3, second);
+    fsp_fleet_free(second);
+    fsp_fleet_free(first);
+    assert_true(third->rigs[0]->review.rate > 0.5); /* of heron alone */
+    assert_true(third->rigs[2]->review.rate > 0.5);
+    assert_true(third->rigs[1]->review.rate < 0.5); /* without its own */
+    assert_ptr_equal(third->rigs[0]->account, accounts[0]);
+    for (size_t i = 0; i < 3; i++)
+        fsp_fleet_release(accounts[i]);
+    assert_string_equal(third->rigs[2]->name, "plover"); /* held by the fleet */
+    assert_ptr_equal(fsp_fleet_hold(third), third);
+    fsp_fleet_free(third);
+    assert_string_equal(third->rigs[0]->name, "dunlin");
+    fsp_fleet_free(third);
+    for (size_t i = 0; i < 3; i++)
+        rig_stop(&rigs[i]);
+    office_stop(&office);
+}
+
+/* A rig on this rope that begins, and cuts early. */
+static void
+start_on_rope(struct rig *rig, const char *rope)
+{
+    char json[384];
+
+    add_start(rig);
+    (void)snprintf(json, sizeof(json),
+            "{\"kind\":\"reel\",\"at\":\"2026-03-01T04:00:00Z\",\"by\":\"clerk\","
+            "\"reel\":\"R-2\",\"rope\":\"%s\",\"grade\":\"EIPS\","
+            "\"received\":\"5000ft\",\"strung\":\"1200ft\",\"lines\":10}",
+            rope);
+    add_json(rig, json);
+    add_early_cuts(rig, 7);
+}
+
+static void
+the_base_rate_is_that_of_the_same_rope_alone(void **state)
+{
+    static const char *const names[] = {"dunlin", "heron", "plover", "whimbrel"};
+    static const char *const ropes[] = {"1-1/4in", "1-3/8in", "1-1/4in", "1-1/2in"};
+    struct office office;
+    struct rig rigs[4];
+    struct fsp_fleet *fleet = NULL;
+
+    (void)state;
+    office_start(&office);
+    for (size_t i = 0; i < 4; i++) {
+        rig_start(&rigs[i], &office, names[i], "a1");
+        start_on_rope(&rigs[i], ropes[i]);
+        send_all(&rigs[i], &office);
+    }
+    load(&office, &fleet);
+    for (size_t i = 0; i < 4; i++)
+        assert_true(fleet->rigs[i]->year_early > 0);
+    assert_true(fleet->rigs[0]->review.rate > 0.5); /* by plover, on the same rope */
+    assert_true(fleet->rigs[2]->review.rate > 0.5);
+    assert_true(fleet->rigs[1]->review.rate < 0.5); /* alone on its rope */
+    assert_true(fleet->rigs[3]->review.rate < 0.5);
+    fsp_fleet_free(fleet);
+    for (size_t i = 0; i < 4; i++)
+        rig_stop(&rigs[i]);
+    office_stop(&office);
+}
+
 static void
 the_page_escapes_what_rigs_send(void **state)
 {
@@ -314,6 +448,8 @@ main(void)
             cmocka_unit_test(a_rig_never_heard_is_listed),
             cmocka_unit_test(what_needs_attention_comes_first),
             cmocka_unit_test(the_rig_that_keeps_cutting_early_is_flagged_and_no_other),
+            cmocka_unit_test(rigs_are_shared_until_they_or_their_base_rate_change),
+            cmocka_unit_test(the_base_rate_is_that_of_the_same_rope_alone),
             cmocka_unit_test(the_page_escapes_what_rigs_send),
     };
 

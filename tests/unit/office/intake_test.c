@@ -503,8 +503,8 @@ entries_nobody_can_read_are_kept_and_receipted(void **state)
     assert_ok(fsp_fleet_load(office.shelf, &(struct fsp_fleet_about){.as_of_s = START_S},
                       &fleet, &err),
             &err);
-    assert_int_equal(fleet->rigs[0].unreadable, 5);
-    assert_int_equal(fleet->rigs[0].entries, 5);
+    assert_int_equal(fleet->rigs[0]->unreadable, 5);
+    assert_int_equal(fleet->rigs[0]->entries, 5);
     fsp_fleet_free(fleet);
     fsp_check_report_init(&report);
     assert_ok(fsp_check_store(office.shelf, &office.keys, &report, &err), &err);

@@ -301,6 +301,7 @@ forks_are_kept_once_and_whole(struct fixture *f)
             .entry_len = 5};
     struct fsp_shelf_fork got;
     struct fsp_buf store;
+    size_t n = 0;
 
     fsp_buf_init(&store, 4096);
     assert_ok(f->ops->begin(f->shelf->ctx, true, &f->err), &f->err);
@@ -324,6 +325,138 @@ forks_are_kept_once_and_whole(struct fixture *f)
     assert_null(got.entry);
     assert_int_equal(f->ops->fork_at(f->shelf->ctx, 2, &got, &store, &f->err), FSP_ENOTFOUND);
     fsp_buf_fini(&store);
+    assert_ok(f->ops->forks_of(f->shelf->ctx, log.id, &n, &f->err), &f->err);
+    assert_int_equal(n, 2);
+    assert_ok(f->ops->forks_of(f->shelf->ctx, log.id + 1, &n, &f->err), &f->err);
+    assert_int_equal(n, 0);
+}
+
+static void
+the_logs_of_one_rig_are_listed_alone(struct fixture *f)
+{
+    struct fsp_shelf_log first = enrolled(f, "heron", FLEET "/heron/a1", 1);
+    struct fsp_shelf_log other = enrolled(f, "plover", FLEET "/plover/a1", 2);
+    struct fsp_shelf_log second = enrolled(f, "heron", FLEET "/heron/b2", 3);
+    struct fsp_shelf_log got;
+
+    assert_ok(f->ops->next_log_of(f->shelf->ctx, "heron", 0, &got, &f->err), &f->err);
+    assert_int_equal(got.id, first.id);
+    assert_ok(f->ops->next_log_of(f->shelf->ctx, "heron", got.id, &got, &f->err), &f->err);
+    assert_int_equal(got.id, second.id);
+    assert_string_equal(got.origin, second.origin);
+    assert_int_equal(
+            f->ops->next_log_of(f->shelf->ctx, "heron", got.id, &got, &f->err), FSP_ENOTFOUND);
+    assert_ok(f->ops->next_log_of(f->shelf->ctx, "plover", 0, &got, &f->err), &f->err);
+    assert_int_equal(got.id, other.id);
+    assert_int_equal(
+            f->ops->next_log_of(f->shelf->ctx, "dunlin", 0, &got, &f->err), FSP_ENOTFOUND);
+}
+
+/* The stamp of heron, which must differ from the one before. */
+static struct fsp_shelf_stamp
+moved(struct fixture *f, const struct fsp_shelf_stamp *before)
+{
+    struct fsp_shelf_stamp now;
+
+    assert_ok(f->ops->stamp(f->shelf->ctx, "heron", &now, &f->err), &f->err);
+    assert_string_equal(now.rig, "heron");
+    assert_memory_not_equal(&now, before, sizeof(now));
+    return now;
+}
+
+static void
+a_stamp_differs_when_anything_of_the_rig_does(struct fixture *f)
+{
+    struct fsp_shelf_stamp stamp = {.logs = 0};
+    struct fsp_shelf_stamp again;
+    struct fsp_shelf_fork fork = {.seen_s = START_S, .held = "h", .held_len = 1};
+    struct fsp_shelf_renewal renewal = {.how = FSP_RENEWAL_INVITED, .seen_s = START_S};
+    struct fsp_shelf_log log = enrolled(f, "heron", FLEET "/heron/a1", 1);
+    struct fsp_shelf_log second;
+
+    assert_int_equal(f->ops->stamp(f->shelf->ctx, "dunlin", &stamp, &f->err), FSP_ENOTFOUND);
+    stamp = moved(f, &stamp);
+    append(f, log.id, 3);
+    stamp = moved(f, &stamp);
+    assert_int_equal(stamp.entries, 3);
+    assert_int_equal(stamp.heard_s, START_S);
+    fork.log = log.id;
+    fork.came = "came";
+    fork.came_len = 4;
+    assert_ok(f->ops->begin(f->shelf->ctx, true, &f->err), &f->err);
+    assert_ok(f->ops->add_fork(f->shelf->ctx, &fork, &f->err), &f->err);
+    assert_ok(f->ops->commit(f->shelf->ctx, &f->err), &f->err);
+    stamp = moved(f, &stamp);
+    second = enrolled(f, "heron", FLEET "/heron/b2", 2);
+    stamp = moved(f, &stamp);
+    renewal.log = second.id;
+    renewal.from = log.id;
+    assert_ok(f->ops->begin(f->shelf->ctx, true, &f->err), &f->err);
+    assert_ok(f->ops->add_renewal(f->shelf->ctx, &renewal, &f->err), &f->err);
+    assert_ok(f->ops->commit(f->shelf->ctx, &f->err), &f->err);
+    assert_ok(f->ops->begin(f->shelf->ctx, true, &f->err), &f->err);
+    assert_ok(f->ops->confirm_renewal(f->shelf->ctx, second.id, "keeper", START_S, &f->err),
+            &f->err);
+    assert_ok(f->ops->commit(f->shelf->ctx, &f->err), &f->err);
+    stamp = moved(f, &stamp);
+    (void)enrolled(f, "plover", FLEET "/plover/a1", 3); /* another rig is nothing to it */
+    assert_ok(f->ops->stamp(f->shelf->ctx, "heron", &again, &f->err), &f->err);
+    assert_memory_equal(&again, &stamp, sizeof(again));
+}
+
+struct seen_stamps {
+    struct fsp_shelf_stamp items[4];
+    size_t n;
+};
+
+static enum fsp_rc
+see_stamp(void *ctx, const struct fsp_shelf_stamp *stamp, struct fsp_err *err)
+{
+    struct seen_stamps *seen = ctx;
+
+    (void)err;
+    assert_true(seen->n < 4);
+    seen->items[seen->n++] = *stamp;
+    return FSP_OK;
+}
+
+static void
+stamps_of_every_rig_come_by_name(struct fixture *f)
+{
+    struct seen_stamps seen = {.n = 0};
+    struct fsp_shelf_stamp one;
+    uint8_t mark[FSP_MARK_LEN];
+    struct fsp_shelf_log log = enrolled(f, "plover", FLEET "/plover/a1", 1);
+
+    append(f, log.id, 2);
+    assert_ok(f->ops->begin(f->shelf->ctx, true, &f->err), &f->err);
+    mark_of(mark, 9);
+    assert_ok(f->ops->invite(f->shelf->ctx, "dunlin", mark, START_S, &f->err), &f->err);
+    assert_ok(f->ops->commit(f->shelf->ctx, &f->err), &f->err);
+    assert_ok(f->ops->stamps(f->shelf->ctx, see_stamp, &seen, &f->err), &f->err);
+    assert_int_equal(seen.n, 2);
+    assert_string_equal(seen.items[0].rig, "dunlin"); /* invited alone: there, and empty */
+    assert_int_equal(seen.items[0].logs, 0);
+    assert_ok(f->ops->stamp(f->shelf->ctx, "plover", &one, &f->err), &f->err);
+    assert_memory_equal(&seen.items[1], &one, sizeof(one));
+}
+
+static void
+what_others_commit_changes_the_version(struct fixture *f)
+{
+    struct fsp_shelf_log log = enrolled(f, "heron", FLEET "/heron/a1", 1);
+    struct fsp_shelf *reader = NULL;
+    uint64_t before = 0;
+    uint64_t after = 0;
+
+    assert_ok(fsp_shelf_open(f->ops, f->folder, FSP_SHELF_READ, &reader, &f->err), &f->err);
+    assert_ok(f->ops->version_now(reader->ctx, &before, &f->err), &f->err);
+    assert_ok(f->ops->version_now(reader->ctx, &after, &f->err), &f->err);
+    assert_int_equal(before, after);
+    append(f, log.id, 1);
+    assert_ok(f->ops->version_now(reader->ctx, &after, &f->err), &f->err);
+    assert_int_not_equal(before, after);
+    fsp_shelf_close(reader);
 }
 
 static void
@@ -412,6 +545,10 @@ the_contract_holds_for_every_backend(void **state)
             heads_are_found_by_what_they_cover,
             what_is_rolled_back_was_never_there,
             forks_are_kept_once_and_whole,
+            the_logs_of_one_rig_are_listed_alone,
+            a_stamp_differs_when_anything_of_the_rig_does,
+            stamps_of_every_rig_come_by_name,
+            what_others_commit_changes_the_version,
             everything_is_there_after_reopening,
             a_store_is_made_once,
             a_reader_sees_one_state_until_it_ends,
