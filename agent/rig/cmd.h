@@ -42,6 +42,9 @@ int fsp_cmd_carry(struct fsp_args *args);
 int fsp_cmd_receipt(struct fsp_args *args);
 /* The day's budget as configured. */
 void fsp_cmd_budget(struct fsp_args *args, struct fsp_budget *budget);
+/* The turn on the link (rig/turn.h), waiting as long as --patience says, else FSP_TURN_WAIT_S. */
+enum fsp_rc fsp_cmd_turn(struct fsp_args *args, struct fsp_journal *journal, int *lock,
+        struct fsp_err *err) FSP_MUST_CHECK;
 /* The link's state as a JSON object, for `line`. */
 void fsp_cmd_link_json(const struct fsp_linkstate *state, const struct fsp_budget *budget,
         struct fsp_buf *out);

@@ -12,9 +12,11 @@
 #include "rig/pack.h"
 #include "rig/push.h"
 #include "rig/receipt.h"
+#include "rig/turn.h"
 #include "wire/answer.h"
 
 #define PUSH_TRIES_MOST 8
+#define SAY_WAIT_MS     2000u /* a wait longer than this is said */
 
 /* ---- what the link costs ------------------------------------------------------------------ */
 
@@ -237,13 +239,38 @@ load_bundles(struct fsp_journal *journal, const struct fsp_skey *skey, struct lo
     return rc;
 }
 
+enum fsp_rc
+fsp_cmd_turn(struct fsp_args *args, struct fsp_journal *journal, int *lock, struct fsp_err *err)
+{
+    const char *folder = fsp_journal_folder(journal);
+    uint64_t wait_s = FSP_TURN_WAIT_S;
+    unsigned wait_ms;
+    enum fsp_rc rc = fsp_args_u64(args, "patience", 0, 86400, &wait_s, err);
+
+    *lock = -1;
+    if (rc != FSP_OK)
+        return rc;
+    wait_ms = (unsigned)wait_s * 1000;
+    rc = fsp_turn_take(folder, wait_ms < SAY_WAIT_MS ? wait_ms : SAY_WAIT_MS, lock, err);
+    if (rc == FSP_EBUSY && wait_ms > SAY_WAIT_MS) {
+        fsp_cmd_warn("another process is sending for this rig; its turn ends with the bundle "
+                     "that is on its way, this waits at most %" PRIu64 " s",
+                wait_s);
+        rc = fsp_turn_take(folder, wait_ms - SAY_WAIT_MS, lock, err);
+    }
+    /* The other process may have renewed the log, or seen a fork. */
+    if (rc == FSP_OK)
+        rc = fsp_journal_rejudge(journal, err);
+    return rc;
+}
+
 static enum fsp_rc
-carry_locked(
-        struct fsp_journal *journal, struct load *load, const char *path, struct fsp_err *err)
+carry_locked(struct fsp_args *args, struct fsp_journal *journal, struct load *load,
+        const char *path, struct fsp_err *err)
 {
     struct fsp_skey *skey = NULL;
     int lock = -1;
-    enum fsp_rc rc = fsp_push_lock(journal, &lock, err);
+    enum fsp_rc rc = fsp_cmd_turn(args, journal, &lock, err);
 
     if (rc == FSP_OK)
         rc = fsp_journal_key(journal, &skey, err);
@@ -296,7 +323,7 @@ fsp_cmd_carry(struct fsp_args *args)
     if (rc == FSP_OK)
         rc = fsp_cmd_open(args, FSP_JOURNAL_WRITE, &journal, &err);
     if (rc == FSP_OK)
-        rc = carry_locked(journal, &load, path, &err);
+        rc = carry_locked(args, journal, &load, path, &err);
     if (rc == FSP_OK)
         report_carry(&load, path, fsp_args_has(args, "json"), &out);
     fsp_journal_close(journal);

@@ -5,7 +5,6 @@
 
 #include "base/file.h"
 #include "rig/cmd.h"
-#include "rig/push.h"
 #include "rig/renew.h"
 #include "rig/trust.h"
 
@@ -122,7 +121,7 @@ renew_locked(struct fsp_args *args, struct fsp_journal *journal, struct files *f
             .back = files->back_bytes == NULL ? NULL : &files->back};
     struct fsp_renew_report report;
     int lock = -1;
-    enum fsp_rc rc = fsp_push_lock(journal, &lock, err);
+    enum fsp_rc rc = fsp_cmd_turn(args, journal, &lock, err);
 
     if (rc == FSP_OK)
         rc = fsp_renew(journal, &options, &report, err);

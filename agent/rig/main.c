@@ -41,6 +41,12 @@
         .says = "another log of this store than the current one"                               \
     }
 
+#define TURN                                                                                   \
+    {                                                                                          \
+        .name = "patience", .value_name = "SECONDS",                                           \
+        .says = "wait so long for a process that is sending for this rig (default: 90)"        \
+    }
+
 static const struct fsp_option init_options[] = {
         STORE,
         {.name = "invitation", .value_name = "FILE", .says = "the office's invitation"},
@@ -60,6 +66,7 @@ static const struct fsp_option renew_options[] = {
         {.name = "hand-back",
                 .value_name = "FILE",
                 .says = "what the office holds, when this store is not whole"},
+        TURN,
         JSON,
         {.name = NULL},
 };
@@ -118,6 +125,7 @@ static const struct fsp_option push_options[] = {
 static const struct fsp_option out_options[] = {
         STORE,
         {.name = "out", .value_name = "PATH", .says = "where to write"},
+        TURN,
         JSON,
         {.name = NULL},
 };

@@ -9,6 +9,7 @@
 #include "rig/head.h"
 #include "rig/pack.h"
 #include "rig/receipt.h"
+#include "rig/turn.h"
 #include "rig/urgent.h"
 #include "store/logtable.h"
 #include "wire/answer.h"
@@ -29,7 +30,8 @@ struct fsp_push {
     struct fsp_linkstate kept; /* as in the store */
     bool connected;            /* the last exchange went well: its connection is there */
     bool tls;
-    bool enrol;                 /* 403 came: the office may have lost this log */
+    bool gives_way; /* somebody waits for the link: between two bundles it is theirs */
+    bool enrol;     /* 403 came: the office may have lost this log */
     struct fsp_journal_log log; /* the one that is sent: the closed ones first */
     /* Entries looked at for urgency, from .. to - 1, and past the newest urgent one of them. */
     uint64_t seen_from;
@@ -102,19 +104,7 @@ fsp_push_free(struct fsp_push *push)
 enum fsp_rc
 fsp_push_lock(const struct fsp_journal *journal, int *fd, struct fsp_err *err)
 {
-    char *path = fsp_file_join(fsp_journal_folder(journal), "link.lock");
-    enum fsp_rc rc;
-
-    *fd = -1;
-    if (path == NULL)
-        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
-    rc = fsp_file_lock(path, false, fd, err);
-    if (rc == FSP_EBUSY)
-        rc = fsp_err_set(err, FSP_EBUSY,
-                "%s: another process is sending or signing for this rig; try again later",
-                fsp_journal_folder(journal));
-    free(path);
-    return rc;
+    return fsp_turn_take(fsp_journal_folder(journal), 0, fd, err);
 }
 
 static int64_t
@@ -416,6 +406,11 @@ rounds(struct fsp_push *push, struct fsp_push_report *report, struct fsp_sync_ac
             *next = (struct fsp_sync_action){.kind = FSP_SYNC_REST};
             break;
         }
+        if (fsp_turn_wanted(fsp_journal_folder(push->journal))) {
+            push->sync.state = FSP_SYNC_IDLE;
+            push->gives_way = true;
+            break;
+        }
         rc = send_one(push, next, &event, report, err);
     }
     return rc;
@@ -449,15 +444,21 @@ fsp_push_round(struct fsp_push *push, struct fsp_push_report *report,
     rc = fsp_push_lock(push->journal, &lock, err);
     if (rc != FSP_OK)
         return rc;
-    rc = fsp_journal_rejudge(push->journal, err);
-    if (rc == FSP_OK)
-        rc = may_send(push, err);
-    if (rc == FSP_OK)
-        rc = renew_key(push, err);
-    if (rc == FSP_OK)
-        rc = read_used(push, report, err);
-    if (rc == FSP_OK)
-        rc = rounds(push, report, next, err);
+    do {
+        if (push->gives_way) /* another process may do anything meanwhile */
+            rc = fsp_turn_give(fsp_journal_folder(push->journal), &lock, err);
+        push->gives_way = false;
+        if (rc == FSP_OK)
+            rc = fsp_journal_rejudge(push->journal, err);
+        if (rc == FSP_OK)
+            rc = may_send(push, err);
+        if (rc == FSP_OK)
+            rc = renew_key(push, err);
+        if (rc == FSP_OK)
+            rc = read_used(push, report, err);
+        if (rc == FSP_OK)
+            rc = rounds(push, report, next, err);
+    } while (rc == FSP_OK && push->gives_way);
     if (rc == FSP_OK)
         rc = keep_state(push, next, err);
     if (push->link != NULL)
