@@ -431,7 +431,7 @@ handle_fleet(void *ctx, const struct fsp_http_request *request, struct fsp_http_
 static void
 handle_rig(void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer)
 {
-    const char *name = fsp_http_query(request, "name");
+    const char *name = fsp_http_value(request, "name");
     const struct fsp_fleet_rig *rig;
     struct fsp_fleet *fleet = NULL;
 
@@ -479,13 +479,17 @@ handle_health(void *ctx, const struct fsp_http_request *request, struct fsp_http
 const struct fsp_http_route *
 fsp_board_routes(void)
 {
+    static const struct fsp_field rig_fields[] = {
+            {.name = "name", .max = FSP_NAME_MAX, .is = FSP_FIELD_NAME},
+            {.name = NULL},
+    };
     static const struct fsp_http_route routes[] = {
-            {"GET", "/", 0, handle_fleet},
-            {"GET", "/rig", 0, handle_rig},
-            {"GET", "/style.css", 0, handle_style},
-            {"GET", "/farspool.svg", 0, handle_picture},
-            {"GET", "/health", 0, handle_health},
-            {NULL, NULL, 0, NULL},
+            {.method = "GET", .path = "/", .handle = handle_fleet},
+            {.method = "GET", .path = "/rig", .handle = handle_rig, .fields = rig_fields},
+            {.method = "GET", .path = "/style.css", .handle = handle_style},
+            {.method = "GET", .path = "/farspool.svg", .handle = handle_picture},
+            {.method = "GET", .path = "/health", .handle = handle_health},
+            {.path = NULL},
     };
 
     return routes;

@@ -105,14 +105,17 @@ handle_metrics(
 }
 
 static const struct fsp_http_route metrics_routes[] = {
-        {"GET", "/metrics", 0, handle_metrics},
-        {NULL, NULL, 0, NULL},
+        {.method = "GET", .path = "/metrics", .handle = handle_metrics},
+        {.path = NULL},
 };
 
 static const struct fsp_http_route intake_routes[] = {
-        {"POST", "/bundle", FSP_BUNDLE_MAX, handle_bundle},
-        {"GET", "/health", 0, handle_health},
-        {NULL, NULL, 0, NULL},
+        {.method = "POST",
+                .path = "/bundle",
+                .body_max = FSP_BUNDLE_MAX,
+                .handle = handle_bundle},
+        {.method = "GET", .path = "/health", .handle = handle_health},
+        {.path = NULL},
 };
 
 static void

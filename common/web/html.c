@@ -83,16 +83,22 @@ fsp_html_end(struct fsp_html *html)
     html->buf = NULL;
 }
 
-void
-fsp_html_open(struct fsp_html *html, const char *name)
+static void
+open_any(struct fsp_html *html, const char *name)
 {
     assert(html->depth < FSP_HTML_DEPTH_MAX);
-    assert(strcmp(name, "script") != 0 && strcmp(name, "style") != 0);
     end_tag(html);
     fsp_buf_add_byte(html->buf, '<');
     fsp_buf_add_text(html->buf, name);
     html->open[html->depth++] = name;
     html->in_tag = true;
+}
+
+void
+fsp_html_open(struct fsp_html *html, const char *name)
+{
+    assert(strcmp(name, "script") != 0 && strcmp(name, "style") != 0);
+    open_any(html, name);
 }
 
 void
@@ -145,6 +151,13 @@ fsp_html_text(struct fsp_html *html, const char *text)
 }
 
 void
+fsp_html_line(struct fsp_html *html)
+{
+    end_tag(html);
+    fsp_buf_add_byte(html->buf, '\n');
+}
+
+void
 fsp_html_close(struct fsp_html *html)
 {
     assert(html->depth > 0);
@@ -163,5 +176,14 @@ fsp_html_element(
     if (class_name != NULL)
         fsp_html_attr(html, "class", class_name);
     fsp_html_text(html, text);
+    fsp_html_close(html);
+}
+
+void
+fsp_html_script(struct fsp_html *html, const char *src)
+{
+    open_any(html, "script");
+    fsp_html_attr(html, "src", src);
+    fsp_html_attr(html, "defer", "");
     fsp_html_close(html);
 }

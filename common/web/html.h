@@ -4,7 +4,7 @@
  * Names of elements and attributes are our own literals; everything else may be hostile. Text and
  * attribute values first go through fsp_text_show(), so control and direction characters appear as
  * \xHH, then every character HTML gives a meaning is escaped. Raw markup cannot be written, so
- * neither scripts nor inline styles can.
+ * neither inline scripts nor styles can.
  *
  * Ownership: fsp_html lives in the caller's storage and borrows the buffer until fsp_html_end().
  * Threads: one writer, one thread.
@@ -44,10 +44,54 @@ void fsp_html_attr(struct fsp_html *html, const char *name, const char *value);
 /* Text; NULL is nothing. */
 void fsp_html_text(struct fsp_html *html, const char *text);
 void fsp_html_text_n(struct fsp_html *html, const void *text, size_t len);
+/* A line's end, for textarea and pre. */
+void fsp_html_line(struct fsp_html *html);
 /* Close the innermost element. */
 void fsp_html_close(struct fsp_html *html);
 /* Open, give the class (NULL: none), write the text, close. */
 void fsp_html_element(
         struct fsp_html *html, const char *name, const char *class_name, const char *text);
+
+/* --- forms ----------------------------------------------------------------------------------- */
+
+/* A form that posts to a page of our own; with a token (may be NULL) as hidden field `form`. Closed by
+ * fsp_html_close(). */
+void fsp_html_form(struct fsp_html *html, const char *action, const char *token);
+/* A form that asks a page by its query (GET). */
+void fsp_html_search(struct fsp_html *html, const char *action);
+void fsp_html_hidden(struct fsp_html *html, const char *name, const char *value);
+
+/* One labelled control. The label stands for it by its id. */
+struct fsp_html_control {
+    const char *name;
+    const char *id; /* where the name is not one of its kind on the page; NULL: the name */
+    const char *label;
+    const char *value;        /* shown in it; NULL: empty. Never that of a password */
+    const char *type;         /* "text", "password", "date", "number"…; NULL: text */
+    const char *autocomplete; /* "username", "current-password", "off"…; NULL: not said */
+    const char *hint;         /* under the label, read with it; NULL */
+    const char *fault;        /* what is wrong with the value, read with it; NULL */
+    size_t max;               /* characters; 0: not said */
+    bool needed;
+    bool first; /* takes the focus when the page opens */
+};
+void fsp_html_input(struct fsp_html *html, const struct fsp_html_control *control);
+void fsp_html_textarea(
+        struct fsp_html *html, const struct fsp_html_control *control, unsigned rows);
+/* values and texts of the choices, n of them; a NULL text shows the value. The control's value is the
+ * one chosen. */
+struct fsp_html_choice {
+    const char *value;
+    const char *text;
+};
+void fsp_html_select(struct fsp_html *html, const struct fsp_html_control *control,
+        const struct fsp_html_choice *choices, size_t n);
+/* A tick box with its label behind; sends "yes". */
+void fsp_html_check(struct fsp_html *html, const char *name, const char *label, bool ticked);
+/* A button that sends the form; name and value may be NULL. */
+void fsp_html_button(
+        struct fsp_html *html, const char *text, const char *name, const char *value);
+/* A script of our own, run after the page is there. The one way to a script element. */
+void fsp_html_script(struct fsp_html *html, const char *src);
 
 #endif

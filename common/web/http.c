@@ -2,6 +2,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 #include <time.h>
 #include <unistd.h>
 
@@ -19,125 +20,18 @@
 #define DRAIN_TIMES    4
 #define DRAIN_LEAST    ((size_t)64 * 1024)
 #define TLS_PRIORITIES "SECURE128:-VERS-ALL:+VERS-TLS1.3:%NO_TICKETS"
-#define TOO_MANY       429 /* RFC 6585, section 4 */
-
-/* --- answers --------------------------------------------------------------------------------- */
-
-void
-fsp_http_refuse(struct fsp_http_answer *answer, int status, const char *line)
-{
-    answer->status = status;
-    answer->type = "text/plain; charset=utf-8";
-    fsp_buf_reset(&answer->body);
-    fsp_text_show(&answer->body, line, strlen(line));
-    fsp_buf_add_byte(&answer->body, '\n');
-}
-
-static enum MHD_Result
-add_headers(const struct fsp_http *http, struct MHD_Response *response,
-        const struct fsp_http_answer *answer, const char *allow)
-{
-    static const char *const always[][2] = {
-            {MHD_HTTP_HEADER_CACHE_CONTROL, "no-store"},
-            {"Content-Security-Policy",
-                    "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; "
-                    "base-uri 'none'; frame-ancestors 'none'"},
-            {"Cross-Origin-Opener-Policy", "same-origin"},
-            {"Cross-Origin-Resource-Policy", "same-origin"},
-            {"Referrer-Policy", "no-referrer"},
-            {"X-Content-Type-Options", "nosniff"},
-    };
-    enum MHD_Result ok = MHD_YES;
-    char retry[16];
-
-    if (!http->options.bare)
-        ok = MHD_add_response_header(response, MHD_HTTP_HEADER_CONTENT_TYPE, answer->type);
-    for (size_t i = 0;
-            !http->options.bare && i < sizeof(always) / sizeof(always[0]) && ok == MHD_YES; i++)
-        ok = MHD_add_response_header(response, always[i][0], always[i][1]);
-    if (ok == MHD_YES && allow != NULL)
-        ok = MHD_add_response_header(response, MHD_HTTP_HEADER_ALLOW, allow);
-    if (ok == MHD_YES && answer->retry_after_s > 0) {
-        (void)snprintf(retry, sizeof(retry), "%u", answer->retry_after_s);
-        ok = MHD_add_response_header(response, MHD_HTTP_HEADER_RETRY_AFTER, retry);
-    }
-    return ok;
-}
-
-static enum MHD_Result
-queue(struct fsp_http *http, struct MHD_Connection *connection, struct fsp_http_answer *answer,
-        const char *allow)
-{
-    enum MHD_Result result = MHD_NO;
-    struct MHD_Response *response = NULL;
-    size_t len = 0;
-    uint8_t *bytes = NULL;
-
-    if (answer->body.rc != FSP_OK)
-        fsp_http_refuse(answer, MHD_HTTP_INTERNAL_SERVER_ERROR, "the answer could not be made");
-    bytes = fsp_buf_steal(&answer->body, &len);
-    response = MHD_create_response_from_buffer(
-            len, bytes, bytes == NULL ? MHD_RESPMEM_PERSISTENT : MHD_RESPMEM_MUST_FREE);
-    if (response == NULL) {
-        free(bytes);
-        goto out;
-    }
-    if (add_headers(http, response, answer, allow) != MHD_YES)
-        goto out;
-    fsp_http_lock(http);
-    http->stats.requests++;
-    http->stats.refused += answer->status == TOO_MANY;
-    http->stats.bytes_out += len;
-    fsp_http_unlock(http);
-    fsp_http_conn_phase(http, connection, CONN_ANSWERING, len);
-    result = MHD_queue_response(connection, (unsigned)answer->status, response);
-out:
-    if (response != NULL)
-        MHD_destroy_response(response);
-    return result;
-}
-
-static const char *
-refusal_line(int status)
-{
-    switch (status) {
-    case MHD_HTTP_NOT_FOUND:
-        return "nothing is served under this address";
-    case MHD_HTTP_METHOD_NOT_ALLOWED:
-        return "this address does not take that method";
-    case MHD_HTTP_LENGTH_REQUIRED:
-        return "a body needs a Content-Length";
-    case MHD_HTTP_CONTENT_TOO_LARGE:
-        return "the body is larger than this address takes";
-    case TOO_MANY:
-        return "too many at once; keep it and come back later";
-    default:
-        return "the request was not understood";
-    }
-}
-
-static enum MHD_Result
-queue_refusal(
-        struct fsp_http *http, struct MHD_Connection *connection, const struct request *request)
-{
-    struct fsp_http_answer answer = {0};
-    enum MHD_Result result;
-
-    fsp_buf_init(&answer.body, FSP_HTTP_ANSWER_MAX);
-    fsp_http_refuse(&answer, request->refused, refusal_line(request->refused));
-    if (request->refused == TOO_MANY)
-        answer.retry_after_s = fsp_http_retry_after(http);
-    result = queue(http, connection, &answer, request->allow);
-    fsp_buf_fini(&answer.body);
-    return result;
-}
 
 /* --- requests -------------------------------------------------------------------------------- */
 
-const char *
-fsp_http_query(const struct fsp_http_request *request, const char *name)
+/* One more method for 405. */
+static void
+allow(struct request *request, const char *method)
 {
-    return MHD_lookup_connection_value(request->connection, MHD_GET_ARGUMENT_KIND, name);
+    const size_t len = strlen(request->allow);
+
+    (void)snprintf(request->allow + len, sizeof(request->allow) - len, "%s%s%s",
+            len > 0 ? ", " : "", method,
+            strcmp(method, MHD_HTTP_METHOD_GET) == 0 ? ", HEAD" : "");
 }
 
 /* The route in one table, or the status that refuses. */
@@ -152,12 +46,11 @@ find_in(const struct fsp_http_route *routes, const char *method, const char *pat
         if (strcmp(route->method, method) == 0) {
             request->route = route;
             request->refused = 0;
-            request->allow = NULL;
+            request->allow[0] = '\0';
             return true;
         }
         request->refused = MHD_HTTP_METHOD_NOT_ALLOWED;
-        request->allow =
-                strcmp(route->method, MHD_HTTP_METHOD_GET) == 0 ? "GET, HEAD" : route->method;
+        allow(request, route->method);
     }
     return false;
 }
@@ -210,34 +103,53 @@ static void
 judge_load(struct fsp_http *http, struct request *request)
 {
     fsp_http_lock(http);
-    http->running++;
     if (request->refused == 0 && request->route->body_max > 0 &&
             (http->stats.queued >= http->options.queue_max ||
                     http->stats.body_bytes >= http->options.bodies_max))
-        request->refused = TOO_MANY;
+        request->refused = FSP_HTTP_TOO_MANY;
     fsp_http_unlock(http);
+}
+
+/* The first that is heard of a request: its line as it came, before anything is decoded. NULL: out of
+ * memory. */
+static void *
+see_request_line(void *cls, const char *uri, struct MHD_Connection *connection)
+{
+    struct fsp_http *http = cls;
+    struct request *request = calloc(1, sizeof(*request));
+    const char *query = strchr(uri, '?');
+
+    (void)connection;
+    if (request == NULL)
+        return NULL;
+    fsp_form_init(&request->form, NULL);
+    fsp_buf_init(&request->query, FSP_HTTP_HEADERS_MAX);
+    fsp_buf_init(&request->body, 0);
+    fsp_buf_init(&request->answer.body, FSP_HTTP_ANSWER_MAX);
+    if (query != NULL)
+        fsp_buf_add_text(&request->query, query + 1);
+    fsp_http_lock(http);
+    http->running++;
+    fsp_http_unlock(http);
+    return request;
 }
 
 static enum MHD_Result
 begin_request(struct fsp_http *http, struct MHD_Connection *connection, const char *path,
-        const char *method, void **con_cls)
+        const char *method, struct request *request)
 {
-    struct request *request = calloc(1, sizeof(*request));
     size_t max;
     bool hopeless;
 
-    if (request == NULL)
-        return MHD_NO;
-    *con_cls = request;
+    request->stage = REQUEST_READING;
     find_route(http, method, path, request);
     judge_load(http, request);
     max = request->route == NULL ? 0 : request->route->body_max;
     fsp_buf_init(&request->body, max);
-    fsp_buf_init(&request->answer.body, FSP_HTTP_ANSWER_MAX);
     judge_length(connection, request, max, &hopeless);
     fsp_http_conn_phase(http, connection, CONN_READING, 0);
     if (hopeless)
-        return queue_refusal(http, connection, request);
+        return fsp_http_queue_refusal(http, connection, request);
     return MHD_YES;
 }
 
@@ -262,6 +174,8 @@ hold_body(struct fsp_http *http, struct request *request, size_t len)
 static void
 free_body(struct fsp_http *http, struct request *request)
 {
+    if (request->body.data != NULL) /* it may be a password's */
+        explicit_bzero(request->body.data, request->body.cap);
     fsp_buf_fini(&request->body);
     fsp_http_lock(http);
     http->stats.body_bytes -= request->counted;
@@ -276,7 +190,7 @@ take_body(struct fsp_http *http, struct MHD_Connection *connection, struct reque
     if (request->refused != 0)
         return; /* thrown away; it earns nothing */
     if (!hold_body(http, request, len)) {
-        request->refused = TOO_MANY;
+        request->refused = FSP_HTTP_TOO_MANY;
     } else {
         fsp_buf_add(&request->body, data, len);
         if (request->body.rc == FSP_ELIMIT)
@@ -290,27 +204,70 @@ take_body(struct fsp_http *http, struct MHD_Connection *connection, struct reque
         free_body(http, request);
 }
 
+/* Query and form into checked fields. False: refused, the answer is made. */
+static bool
+read_fields(struct MHD_Connection *connection, struct request *request)
+{
+    static const char urlencoded[] = "application/x-www-form-urlencoded";
+    const bool is_form = request->route->body_max > 0 && request->route->fields != NULL;
+    const char *type = MHD_lookup_connection_value(
+            connection, MHD_HEADER_KIND, MHD_HTTP_HEADER_CONTENT_TYPE);
+    struct fsp_err err = {0};
+    enum fsp_rc rc;
+
+    if (is_form &&
+            (type == NULL || strncasecmp(type, urlencoded, sizeof(urlencoded) - 1) != 0)) {
+        fsp_http_refuse(&request->answer, MHD_HTTP_UNSUPPORTED_MEDIA_TYPE,
+                "send the form as application/x-www-form-urlencoded");
+        return false;
+    }
+    request->form.fields = is_form ? NULL : request->route->fields;
+    rc = fsp_buf_check(&request->query, "a query", &err);
+    if (rc == FSP_OK)
+        rc = fsp_form_read(&request->form, request->query.data, request->query.len, &err);
+    if (rc == FSP_OK && is_form) {
+        fsp_form_fini(&request->form);
+        fsp_form_init(&request->form, request->route->fields);
+        rc = fsp_form_read(&request->form, request->body.data, request->body.len, &err);
+    }
+    if (rc == FSP_OK)
+        return true;
+    if (rc == FSP_ENOMEM)
+        fsp_http_refuse(&request->answer, MHD_HTTP_SERVICE_UNAVAILABLE, "out of memory");
+    else
+        fsp_http_refuse(&request->answer, MHD_HTTP_BAD_REQUEST, err.text);
+    return false;
+}
+
 /* The request is whole: hand it to its handler, here or on a worker. */
 static enum MHD_Result
 handle(struct fsp_http *http, struct MHD_Connection *connection, const char *method,
         struct request *request)
 {
-    request->seen = (struct fsp_http_request){.method = method,
-            .path = request->route->path,
-            .body = request->body.data,
-            .len = request->body.len,
-            .connection = connection};
+    const bool is_form = request->route->body_max > 0 && request->route->fields != NULL;
+
     request->answer.status = MHD_HTTP_OK;
     request->answer.type = "text/plain; charset=utf-8";
+    if (!read_fields(connection, request)) {
+        request->stage = REQUEST_HANDLED;
+        return fsp_http_queue_answer(http, connection, request);
+    }
+    fsp_http_see_client(http, connection, request);
+    request->seen.method = method;
+    request->seen.path = request->route->path;
+    request->seen.body = is_form ? NULL : request->body.data;
+    request->seen.len = is_form ? 0 : request->body.len;
+    request->seen.form = &request->form;
+    request->seen.connection = connection;
     fsp_http_conn_phase(http, connection, CONN_HANDLING, 0);
     if (request->route->body_max == 0) {
         request->route->handle(request->ctx, &request->seen, &request->answer);
-        return queue(http, connection, &request->answer, NULL);
+        return fsp_http_queue_answer(http, connection, request);
     }
     if (fsp_http_queue_add(http, connection, request))
         return MHD_YES; /* suspended; resumed with the answer */
-    request->refused = TOO_MANY;
-    return queue_refusal(http, connection, request);
+    request->refused = FSP_HTTP_TOO_MANY;
+    return fsp_http_queue_refusal(http, connection, request);
 }
 
 static enum MHD_Result
@@ -324,18 +281,20 @@ access_request(void *cls, struct MHD_Connection *connection, const char *path,
 
     (void)version;
     if (request == NULL)
-        return begin_request(http, connection, path, method, con_cls);
+        return MHD_NO; /* there was no memory for it */
+    if (request->stage == REQUEST_NEW)
+        return begin_request(http, connection, path, method, request);
     if (*upload_len > 0) {
         take_body(http, connection, request, upload, *upload_len);
         *upload_len = 0;
         return MHD_YES;
     }
     if (request->refused != 0)
-        return queue_refusal(http, connection, request);
+        return fsp_http_queue_refusal(http, connection, request);
     if (request->stage == REQUEST_READING)
         return handle(http, connection, method, request);
     free_body(http, request);
-    return queue(http, connection, &request->answer, NULL);
+    return fsp_http_queue_answer(http, connection, request);
 }
 
 static void
@@ -350,6 +309,8 @@ request_completed(void *cls, struct MHD_Connection *connection, void **con_cls,
     if (request == NULL)
         return;
     free_body(http, request);
+    fsp_form_fini(&request->form);
+    fsp_buf_fini(&request->query);
     fsp_buf_fini(&request->answer.body);
     free(request);
     *con_cls = NULL;
@@ -396,7 +357,8 @@ start_daemon(struct fsp_http *http, int fd, struct fsp_err *err)
             MHD_OPTION_CONNECTION_TIMEOUT, 0u, MHD_OPTION_CONNECTION_MEMORY_LIMIT,
             FSP_HTTP_HEADERS_MAX, MHD_OPTION_STRICT_FOR_CLIENT, 1, MHD_OPTION_NOTIFY_CONNECTION,
             fsp_http_conn_changed, http, MHD_OPTION_NOTIFY_COMPLETED, request_completed, http,
-            MHD_OPTION_ARRAY, more, MHD_OPTION_END);
+            MHD_OPTION_URI_LOG_CALLBACK, see_request_line, http, MHD_OPTION_ARRAY, more,
+            MHD_OPTION_END);
     if (http->daemon == NULL)
         return fsp_err_set(err, FSP_EUNAVAIL, "%s: the server did not start%s",
                 http->options.listen, tls != NULL ? "; is the TLS key sound?" : "");
@@ -465,6 +427,7 @@ fsp_http_start(
         rc = start_daemon(http, fd, err);
     if (rc != FSP_OK)
         goto out;
+    http->tls = http->options.tls != NULL;
     http->options.tls = NULL; /* libmicrohttpd has its own copy */
     fd = -1;                  /* the daemon closes it */
     *out = http;

@@ -8,7 +8,11 @@
  * counted. Idle connections are kept for idle_ms, and are the first to go when places get short.
  * Refusals made here: 404, 405 (with Allow), 411 (a body without Content-Length), 413, 429 (the
  * queue or the memory for bodies is full; with Retry-After), 500, 503 (stopping). Each has a body of
- * one plain line.
+ * one plain line. And 400 for a query or form that holds what the route's table of fields does not
+ * take (web/form.h), 415 for a form in another encoding.
+ *
+ * Pages, tables and drawings are sent gzip'd where the client takes it, within the memory of the
+ * answer itself; every answer of a server that is not bare bears the strict headers for browsers.
  *
  * Over TLS there is version 1.3 alone, one certificate and no session tickets: a rig's connection
  * lasts longer than what a ticket of some 200 bytes saves.
@@ -29,6 +33,7 @@
 #include "base/buf.h"
 #include "base/clock.h"
 #include "base/err.h"
+#include "web/form.h"
 
 #define FSP_HTTP_RATE_MIN        256 /* bytes a second a link must do at least; house figure */
 #define FSP_HTTP_HEADERS_MAX     ((size_t)32 * 1024)
@@ -37,12 +42,20 @@
 #define FSP_HTTP_BODIES_MAX      ((size_t)64 * 1024 * 1024) /* held for all requests together */
 #define FSP_HTTP_ANSWER_MAX      ((size_t)16 * 1024 * 1024)
 
+#define FSP_HTTP_LOCATION_MAX 256
+#define FSP_HTTP_COOKIES_MAX  2   /* that one answer sets */
+#define FSP_HTTP_COOKIE_MAX   192 /* a whole Set-Cookie */
+#define FSP_HTTP_FILE_MAX     96  /* a file's name for a download */
+
 struct fsp_http_request {
     const char *method;
     const char *path;
-    const uint8_t *body; /* whole; borrowed for the call */
+    const uint8_t *body; /* whole; borrowed for the call; empty where it was a form */
     size_t len;
-    void *connection; /* for fsp_http_query() */
+    bool secure;                 /* over TLS, to us or to the proxy before us */
+    const char *client;          /* who asks: an address as text, as far as can be told */
+    const struct fsp_form *form; /* the fields of query or body, checked */
+    void *connection;            /* for fsp_http_header() */
 };
 
 /* What the handler fills in. It starts as 200, text/plain, empty. */
@@ -51,6 +64,19 @@ struct fsp_http_answer {
     const char *type;       /* static */
     unsigned retry_after_s; /* 0: no Retry-After */
     struct fsp_buf body;
+    char location[FSP_HTTP_LOCATION_MAX];                    /* fsp_http_see_other() */
+    char cookies[FSP_HTTP_COOKIES_MAX][FSP_HTTP_COOKIE_MAX]; /* fsp_http_set_cookie() */
+    char attachment[FSP_HTTP_FILE_MAX];                      /* fsp_http_attach() */
+    const struct fsp_http_asset *asset;                      /* instead of a body */
+};
+
+/* A file of our own that stays the same: a stylesheet, a script, a picture. */
+struct fsp_http_asset {
+    const char *type; /* "text/javascript; charset=utf-8" */
+    const void *bytes;
+    size_t len;
+    bool gzip;          /* the bytes are one gzip member; it is undone for whoever takes none */
+    unsigned max_age_s; /* may be used so long without asking; 0: asks each time by its ETag */
 };
 
 struct fsp_http_route {
@@ -59,6 +85,9 @@ struct fsp_http_route {
     size_t body_max;    /* 0: takes no body; else its handler may wait, and runs on a worker */
     void (*handle)(
             void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer);
+    /* What it takes: of the query for GET; of the body, which must then be a form, for a route with a
+     * body. Ends with a NULL name. NULL takes no field, and a body as it comes. */
+    const struct fsp_field *fields;
 };
 
 /* TLS 1.3 with this key and certificate, as NUL-terminated PEM. */
@@ -71,6 +100,10 @@ struct fsp_http_options {
     const char *listen; /* "127.0.0.1:8463", "[::1]:8463"; port 0 picks a free one */
     const struct fsp_http_tls *tls; /* NULL: plain HTTP; borrowed for the call of start */
     bool bare;                      /* for programs: no headers that only browsers read */
+    /* A proxy on this machine takes the browsers' connections over TLS: the last X-Forwarded-For of
+     * what comes from loopback is the client, and what comes from there is secure. Nothing else is
+     * believed. */
+    bool behind_proxy;
     const struct fsp_http_route *routes;
     void *ctx;
     const struct fsp_http_route *more_routes; /* asked after those; may be NULL */
@@ -114,9 +147,26 @@ const char *fsp_http_url(const struct fsp_http *http);
 void fsp_http_set_deadline(struct fsp_http *http, unsigned deadline_ms);
 void fsp_http_stats(struct fsp_http *http, struct fsp_http_stats *stats);
 
-/* A value of the query string, NULL when absent. Peek, for the handler's call. */
-const char *fsp_http_query(const struct fsp_http_request *request, const char *name);
+/* The value of a field of the route's table; NULL when it was not given or is empty. Peek, for the
+ * handler's call. A name that is not in the table is our own bug (assert). */
+const char *fsp_http_value(const struct fsp_http_request *request, const char *name);
+/* A header as it came, NULL when absent. Peek, for the handler's call. */
+const char *fsp_http_header(const struct fsp_http_request *request, const char *name);
+/* A cookie's value, copied; false when absent, twice there, too long or no token. */
+bool fsp_http_cookie(
+        const struct fsp_http_request *request, const char *name, char *out, size_t size);
+
 /* Fill in a refusal: status and one plain line. */
 void fsp_http_refuse(struct fsp_http_answer *answer, int status, const char *line);
+/* 303 to a page of our own, "/…": after a POST that was done. Any other place becomes "/". */
+void fsp_http_see_other(struct fsp_http_answer *answer, const char *location);
+/* Set a cookie for the whole site: HttpOnly, SameSite=Strict, Secure where the request came so. Name
+ * and value are tokens (assert). max_age_s 0 takes it away. */
+void fsp_http_set_cookie(struct fsp_http_answer *answer, const struct fsp_http_request *request,
+        const char *name, const char *value, unsigned max_age_s);
+/* To be saved as a file of this name; characters but A-Z a-z 0-9 . - _ become '-'. */
+void fsp_http_attach(struct fsp_http_answer *answer, const char *file);
+/* The asset as the answer, or 304 where the client has it. It must stay where it is (static). */
+void fsp_http_serve(struct fsp_http_answer *answer, const struct fsp_http_asset *asset);
 
 #endif

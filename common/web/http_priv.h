@@ -1,5 +1,5 @@
 /*
- * What http.c (requests, answers, start and stop), http_conn.c (connections and their time),
+ * What http.c (requests, start and stop), http_answer.c (answers), http_conn.c (connections and their time),
  * http_queue.c (handlers apart from the event loops) and http_listen.c share.
  *
  * Lock order: one mutex, fsp_http.mutex. No call of libmicrohttpd is made with it held but
@@ -37,17 +37,23 @@ struct conn {
 };
 
 enum request_stage {
+    REQUEST_NEW, /* its first line came */
     REQUEST_READING,
     REQUEST_QUEUED,
     REQUEST_HANDLED, /* its answer waits to be sent */
 };
+
+#define FSP_HTTP_TOO_MANY 429 /* RFC 6585, section 4 */
 
 /* One request. Freed by request_completed() alone. */
 struct request {
     const struct fsp_http_route *route; /* NULL: refused before reading */
     void *ctx;                          /* of the route's table */
     int refused;                        /* status, 0 while good */
-    const char *allow;                  /* for 405 */
+    char allow[64];                     /* for 405 */
+    struct fsp_buf query;               /* as it came */
+    struct fsp_form form;
+    char client[FSP_CLIENT_MAX];
     struct fsp_buf body;
     size_t counted; /* of stats.body_bytes */
     enum request_stage stage;
@@ -58,6 +64,7 @@ struct request {
 
 struct fsp_http {
     struct fsp_http_options options;
+    bool tls; /* options.tls does not outlive start */
     struct MHD_Daemon *daemon;
     char *url;
     pthread_t cutter;
@@ -77,6 +84,16 @@ struct fsp_http {
 
 void fsp_http_lock(struct fsp_http *http);
 void fsp_http_unlock(struct fsp_http *http);
+
+/* http_answer.c */
+/* Hand the request's answer, or what refuses it, to libmicrohttpd. */
+enum MHD_Result fsp_http_queue_answer(
+        struct fsp_http *http, struct MHD_Connection *connection, struct request *request);
+enum MHD_Result fsp_http_queue_refusal(struct fsp_http *http, struct MHD_Connection *connection,
+        const struct request *request);
+/* Fill in request->seen.client and .secure. */
+void fsp_http_see_client(
+        struct fsp_http *http, struct MHD_Connection *connection, struct request *request);
 
 /* http_conn.c */
 void fsp_http_conn_changed(void *cls, struct MHD_Connection *connection, void **socket_context,

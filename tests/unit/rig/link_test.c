@@ -31,8 +31,8 @@ answer(void *ctx, const struct fsp_http_request *request, struct fsp_http_answer
 }
 
 static const struct fsp_http_route routes[] = {
-        {"POST", FSP_LINK_PATH, 100000, answer},
-        {NULL, NULL, 0, NULL},
+        {.method = "POST", .path = FSP_LINK_PATH, .body_max = 100000, .handle = answer},
+        {.path = NULL},
 };
 
 static int64_t

@@ -132,6 +132,69 @@ a_page_over_its_maximum_fails_and_stays_failed(void **state)
     fsp_buf_fini(&buf);
 }
 
+static void
+forms_tie_label_hint_and_fault_to_their_control(void **state)
+{
+    static const struct fsp_html_control name = {.name = "name",
+            .label = "Name",
+            .value = "a\"b<c",
+            .autocomplete = "username",
+            .hint = "as on the list",
+            .fault = "no such name",
+            .max = 40,
+            .needed = true};
+    static const struct fsp_html_control password = {.name = "password",
+            .label = "Password",
+            .type = "password",
+            .value = "secret words"};
+    static const struct fsp_html_control note = {
+            .name = "note", .id = "note-2", .label = "Note", .value = "\none\ntwo </textarea>"};
+    static const struct fsp_html_control role = {.name = "role", .label = "Role", .value = "b"};
+    static const struct fsp_html_choice choices[] = {{"a", NULL}, {"b", "the second"}};
+    static const char *const wanted[] = {
+            "<form method=\"post\" action=\"/people\" accept-charset=\"utf-8\">",
+            "<input type=\"hidden\" name=\"form\" value=\"tok\">",
+            "<label for=\"name\">Name</label>",
+            "id=\"name-hint\">as on the list<",
+            "id=\"name-fault\">no such name<",
+            "<input type=\"text\" id=\"name\" name=\"name\" autocomplete=\"username\" "
+            "maxlength=\"40\" required=\"\" aria-invalid=\"true\" "
+            "aria-describedby=\"name-hint name-fault\" value=\"a&quot;b&lt;c\">",
+            "<input type=\"password\" id=\"password\" name=\"password\">",
+            "<label for=\"note-2\">",
+            "id=\"note-2\" name=\"note\" rows=\"3\">\n\none\ntwo &lt;/textarea&gt;</textarea>",
+            "<option value=\"a\">a</option>",
+            "<option value=\"b\" selected=\"\">the second</option>",
+            "<button type=\"submit\" name=\"do\" value=\"x\">Send</button>",
+            "<script src=\"/board.js\" defer=\"\"></script>",
+            "<form method=\"get\" action=\"#\"",
+    };
+    struct fsp_buf buf;
+    struct fsp_html html;
+
+    (void)state;
+    fsp_buf_init(&buf, 8192);
+    fsp_html_begin(&html, &buf);
+    fsp_html_form(&html, "/people", "tok");
+    fsp_html_input(&html, &name);
+    fsp_html_input(&html, &password);
+    fsp_html_textarea(&html, &note, 3);
+    fsp_html_select(&html, &role, choices, 2);
+    fsp_html_check(&html, "sure", "I am sure", false);
+    fsp_html_button(&html, "Send", "do", "x");
+    fsp_html_close(&html);
+    fsp_html_search(&html, "javascript:x");
+    fsp_html_close(&html);
+    fsp_html_script(&html, "/board.js");
+    fsp_html_end(&html);
+    assert_int_equal(buf.rc, FSP_OK);
+    for (size_t i = 0; i < sizeof(wanted) / sizeof(wanted[0]); i++)
+        if (strstr(fsp_buf_peek(&buf), wanted[i]) == NULL)
+            fail_msg("no %s in %s", wanted[i], fsp_buf_peek(&buf));
+    assert_null(strstr(fsp_buf_peek(&buf), "secret words"));
+    fsp_buf_fini(&buf);
+}
+
 int
 main(void)
 {
@@ -141,6 +204,7 @@ main(void)
             cmocka_unit_test(control_and_direction_characters_are_shown_as_bytes),
             cmocka_unit_test(addresses_that_run_scripts_are_dropped),
             cmocka_unit_test(nested_and_void_elements_close_in_order),
+            cmocka_unit_test(forms_tie_label_hint_and_fault_to_their_control),
             cmocka_unit_test(a_page_over_its_maximum_fails_and_stays_failed),
     };
 

@@ -69,14 +69,14 @@ hello(void *ctx, const struct fsp_http_request *request, struct fsp_http_answer 
 }
 
 static const struct fsp_http_route routes[] = {
-        {"GET", "/", 0, hello},
-        {"POST", "/bundle", BODY_MAX, at_gate},
-        {NULL, NULL, 0, NULL},
+        {.method = "GET", .path = "/", .handle = hello},
+        {.method = "POST", .path = "/bundle", .body_max = BODY_MAX, .handle = at_gate},
+        {.path = NULL},
 };
 
 static const struct fsp_http_route more[] = {
-        {"GET", "/more", 0, hello},
-        {NULL, NULL, 0, NULL},
+        {.method = "GET", .path = "/more", .handle = hello},
+        {.path = NULL},
 };
 
 static int

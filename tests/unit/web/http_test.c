@@ -9,6 +9,7 @@
 #include <sys/socket.h>
 #include <unistd.h>
 
+#include "web/gzip.h"
 #include "web/http.h"
 
 /* Real sockets on the loopback address, a port the system picks, a client made of send and recv. */
@@ -24,7 +25,7 @@ struct fixture {
 static void
 hello(void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer)
 {
-    const char *who = fsp_http_query(request, "who");
+    const char *who = fsp_http_value(request, "who");
     struct fixture *f = ctx;
 
     f->handled++;
@@ -58,28 +59,86 @@ too_much(void *ctx, const struct fsp_http_request *request, struct fsp_http_answ
     answer->body.rc = FSP_ELIMIT;
 }
 
+/* Everything that a handler can ask and say. */
+static void
+form(void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer)
+{
+    struct fixture *f = ctx;
+    char cookie[64];
+
+    f->handled++;
+    assert_int_equal(request->len, 0);
+    fsp_http_see_other(answer, fsp_http_value(request, "to"));
+    fsp_http_set_cookie(answer, request, "one", "v-1", 60);
+    fsp_http_set_cookie(answer, request, "two", "", 0);
+    fsp_buf_printf(&answer->body, "client=%s secure=%d cookie=%s agent=%s note=%s",
+            request->client, request->secure,
+            fsp_http_cookie(request, "farspool", cookie, sizeof(cookie)) ? cookie : "none",
+            fsp_http_header(request, "User-Agent"), fsp_http_value(request, "note"));
+}
+
+static void
+page(void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer)
+{
+    (void)ctx;
+    (void)request;
+    answer->type = "text/html; charset=utf-8";
+    for (int i = 0; i < 500; i++)
+        fsp_buf_printf(&answer->body, "<p>row %d of the page</p>", i % 10);
+    fsp_http_attach(answer, "../rigs \"1\".html");
+}
+
+#define SCRIPT "console.log('one line of a script of our own');\n"
+static struct fsp_http_asset script = {
+        .type = "text/javascript; charset=utf-8", .bytes = SCRIPT, .len = sizeof(SCRIPT) - 1};
+
+static void
+asset(void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer)
+{
+    (void)ctx;
+    (void)request;
+    fsp_http_serve(answer, &script);
+}
+
+static const struct fsp_field who_fields[] = {{.name = "who", .max = 40}, {.name = NULL}};
+static const struct fsp_field form_fields[] = {{.name = "to", .max = 300},
+        {.name = "note", .max = 20, .is = FSP_FIELD_TEXT}, {.name = NULL}};
+
 static const struct fsp_http_route routes[] = {
-        {"GET", "/", 0, hello},
-        {"POST", "/bundle", BODY_MAX, echo},
-        {"GET", "/stuck", 0, stuck},
-        {"GET", "/too-much", 0, too_much},
-        {NULL, NULL, 0, NULL},
+        {.method = "GET", .path = "/", .handle = hello, .fields = who_fields},
+        {.method = "GET", .path = "/form", .handle = hello, .fields = who_fields},
+        {.method = "POST",
+                .path = "/form",
+                .body_max = BODY_MAX,
+                .handle = form,
+                .fields = form_fields},
+        {.method = "GET", .path = "/page", .handle = page},
+        {.method = "GET", .path = "/script.js", .handle = asset},
+        {.method = "POST", .path = "/bundle", .body_max = BODY_MAX, .handle = echo},
+        {.method = "GET", .path = "/stuck", .handle = stuck},
+        {.method = "GET", .path = "/too-much", .handle = too_much},
+        {.path = NULL},
 };
+
+static void
+start_with(struct fixture *f, struct fsp_http_options options)
+{
+    struct fsp_err err = {0};
+
+    memset(f, 0, sizeof(*f));
+    options.listen = "127.0.0.1:0";
+    options.routes = routes;
+    options.ctx = f;
+    options.env = fsp_env_system();
+    assert_ok(fsp_http_start(&options, &f->http, &err), &err);
+    f->port = (unsigned)strtoul(strrchr(fsp_http_url(f->http), ':') + 1, NULL, 10);
+    assert_true(f->port > 0);
+}
 
 static void
 start(struct fixture *f, unsigned deadline_ms)
 {
-    struct fsp_err err = {0};
-    struct fsp_http_options options = {.listen = "127.0.0.1:0",
-            .routes = routes,
-            .ctx = f,
-            .env = fsp_env_system(),
-            .deadline_ms = deadline_ms};
-
-    memset(f, 0, sizeof(*f));
-    assert_ok(fsp_http_start(&options, &f->http, &err), &err);
-    f->port = (unsigned)strtoul(strrchr(fsp_http_url(f->http), ':') + 1, NULL, 10);
-    assert_true(f->port > 0);
+    start_with(f, (struct fsp_http_options){.deadline_ms = deadline_ms});
 }
 
 static int
@@ -411,10 +470,260 @@ a_port_in_use_is_unavailable(void **state)
     fsp_http_stop(NULL);
 }
 
+/* Post a form; `headers` are whole lines. */
+static void
+post_form(
+        const struct fixture *f, const char *headers, const char *body, char *got, size_t size)
+{
+    char request[4096];
+
+    (void)snprintf(request, sizeof(request),
+            "POST /form HTTP/1.1\r\n" HOST
+            "Content-Type: application/x-www-form-urlencoded\r\n%sContent-Length: "
+            "%zu\r\n\r\n%s",
+            headers, strlen(body), body);
+    ask(f, request, got, size);
+}
+
+static void
+a_form_is_read_by_its_table(void **state)
+{
+    struct fixture f;
+    char got[4096];
+
+    (void)state;
+    start(&f, 0);
+    post_form(&f, "User-Agent: crew\r\nCookie: a=1; farspool=tok-_1\r\n",
+            "to=%2Frig%3Fname%3Dheron&note=one%0D%0Atwo+%C3%A9", got, sizeof(got));
+    assert_non_null(strstr(got, "HTTP/1.1 303 "));
+    assert_non_null(strstr(got, "\r\nLocation: /rig?name=heron\r\n"));
+    assert_non_null(strstr(
+            got, "\r\nSet-Cookie: one=v-1; Path=/; Max-Age=60; HttpOnly; SameSite=Strict\r\n"));
+    assert_non_null(strstr(
+            got, "\r\nSet-Cookie: two=; Path=/; Max-Age=0; HttpOnly; SameSite=Strict\r\n"));
+    assert_non_null(strstr(
+            got, "client=127.0.0.1 secure=0 cookie=tok-_1 agent=crew note=one\ntwo \xc3\xa9"));
+    assert_int_equal(f.handled, 1);
+    fsp_http_stop(f.http);
+}
+
+static void
+places_that_are_not_ours_are_not_led_to(void **state)
+{
+    static const char *const rows[] = {"https%3A%2F%2Fexample.com%2F", "%2F%2Fexample.com",
+            "%2F%5Cexample.com", "x", "%2Fa%20b", "%2F%3Cscript%3E"};
+    struct fixture f;
+    char body[200];
+    char got[4096];
+
+    (void)state;
+    start(&f, 0);
+    for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++) {
+        (void)snprintf(body, sizeof(body), "to=%s", rows[i]);
+        post_form(&f, "", body, got, sizeof(got));
+        if (strstr(got, "\r\nLocation: /\r\n") == NULL)
+            fail_msg("%s: %.200s", rows[i], got);
+    }
+    fsp_http_stop(f.http);
+}
+
+static void
+fields_that_are_not_taken_are_told_and_nothing_is_done(void **state)
+{
+    static const struct {
+        const char *body;
+        const char *line;
+    } rows[] = {
+            {"to=/&other=1", "'other': this address takes no such field"},
+            {"to=/&to=/", "to: is given twice"},
+            {"to=/&note=123456789012345678901", "note: is longer than 20 bytes"},
+            {"to=/&note=%ff", "note: holds a control or invisible character, or is not UTF-8"},
+            {"to=/&note=%e2%80%ae", "note: holds a control"},
+            {"to=/&note=%1b", "note: holds a control"},
+            {"to=/&note=%00", "note: is not encoded as a form is"},
+            {"to=/&note=%4", "note: is not encoded as a form is"},
+            {"to=/&note=%zz", "note: is not encoded as a form is"},
+    };
+    struct fixture f;
+    char got[4096];
+
+    (void)state;
+    start(&f, 0);
+    for (size_t i = 0; i < sizeof(rows) / sizeof(rows[0]); i++) {
+        post_form(&f, "", rows[i].body, got, sizeof(got));
+        if (strstr(got, "HTTP/1.1 400 ") == NULL || strstr(got, rows[i].line) == NULL)
+            fail_msg("%s: %.600s", rows[i].body, got);
+    }
+    ask(&f, "GET /?who=a&who=b HTTP/1.1\r\n" HOST "\r\n", got, sizeof(got));
+    assert_non_null(strstr(got, "HTTP/1.1 400 "));
+    ask(&f, "GET /page?x=1 HTTP/1.1\r\n" HOST "\r\n", got, sizeof(got));
+    assert_non_null(strstr(got, "HTTP/1.1 400 "));
+    ask(&f,
+            "POST /form?to=/ HTTP/1.1\r\n" HOST
+            "Content-Type: application/x-www-form-urlencoded\r\nContent-Length: 0\r\n\r\n",
+            got, sizeof(got));
+    assert_non_null(strstr(got, "HTTP/1.1 400 "));
+    ask(&f,
+            "POST /form HTTP/1.1\r\n" HOST
+            "Content-Type: multipart/form-data\r\nContent-Length: 3\r\n\r\nto=",
+            got, sizeof(got));
+    assert_non_null(strstr(got, "HTTP/1.1 415 "));
+    ask(&f, "PUT /form HTTP/1.1\r\n" HOST "Content-Length: 0\r\n\r\n", got, sizeof(got));
+    assert_non_null(strstr(got, "HTTP/1.1 405 "));
+    assert_non_null(strstr(got, "\r\nAllow: GET, HEAD, POST\r\n"));
+    assert_int_equal(f.handled, 0);
+    fsp_http_stop(f.http);
+}
+
+static void
+a_proxy_on_this_machine_is_believed_only_where_one_is_expected(void **state)
+{
+    static const char headers[] = "X-Forwarded-For: 10.0.0.9\r\n"
+                                  "X-Forwarded-For: 10.0.0.9, 192.0.2.7\r\n";
+    struct fixture f;
+    char got[4096];
+
+    (void)state;
+    start(&f, 0);
+    post_form(&f, headers, "to=/", got, sizeof(got));
+    assert_non_null(strstr(got, "client=127.0.0.1 secure=0 "));
+    assert_null(strstr(got, "; Secure"));
+    fsp_http_stop(f.http);
+    start_with(&f, (struct fsp_http_options){.behind_proxy = true});
+    post_form(&f, headers, "to=/", got, sizeof(got));
+    assert_non_null(strstr(got, "client=192.0.2.7 secure=1 "));
+    assert_non_null(strstr(got, "SameSite=Strict; Secure\r\n"));
+    post_form(&f, "X-Forwarded-For: nonsense\r\n", "to=/", got, sizeof(got));
+    assert_non_null(strstr(got, "client=127.0.0.1 secure=1 "));
+    fsp_http_stop(f.http);
+}
+
+static size_t
+content_length(const char *got)
+{
+    const char *at = strstr(got, "\r\nContent-Length: ");
+
+    assert_non_null(at);
+    return strtoul(at + 18, NULL, 10);
+}
+
+static void
+pages_are_sent_gzipped_to_whoever_takes_it(void **state)
+{
+    struct fixture f;
+    struct fsp_buf back;
+    struct fsp_err err = {0};
+    static char got[32768];
+    size_t plain;
+    size_t coded;
+    const char *body;
+
+    (void)state;
+    start(&f, 0);
+    ask(&f, "GET /page HTTP/1.1\r\n" HOST "\r\n", got, sizeof(got));
+    assert_null(strstr(got, "Content-Encoding"));
+    assert_non_null(strstr(got, "\r\nVary: Accept-Encoding\r\n"));
+    assert_non_null(strstr(
+            got, "\r\nContent-Disposition: attachment; filename=\"-.-rigs--1-.html\"\r\n"));
+    plain = content_length(got);
+    ask(&f, "GET /page HTTP/1.1\r\n" HOST "Accept-Encoding: br, gzip;q=0.5\r\n\r\n", got,
+            sizeof(got));
+    assert_non_null(strstr(got, "\r\nContent-Encoding: gzip\r\n"));
+    coded = content_length(got);
+    assert_true(coded < plain / 4);
+    body = strstr(got, "\r\n\r\n");
+    assert_non_null(body);
+    fsp_buf_init(&back, 65536);
+    assert_ok(fsp_gunzip(&back, body + 4, coded, &err), &err);
+    assert_int_equal(back.len, plain);
+    assert_memory_equal(back.data, "<p>row 0 of the page</p><p>row 1", 32);
+    fsp_buf_fini(&back);
+    ask(&f, "GET /page HTTP/1.1\r\n" HOST "Accept-Encoding: gzip;q=0\r\n\r\n", got,
+            sizeof(got));
+    assert_null(strstr(got, "Content-Encoding"));
+    fsp_http_stop(f.http);
+}
+
+static void
+an_asset_is_kept_by_its_tag_and_its_coding(void **state)
+{
+    struct fixture f;
+    struct fsp_buf member;
+    struct fsp_err err = {0};
+    char request[512];
+    char got[4096];
+    char etag[64];
+    const char *at;
+
+    (void)state;
+    start(&f, 0);
+    fsp_buf_init(&member, 4096);
+    assert_ok(fsp_gzip(&member, SCRIPT, sizeof(SCRIPT) - 1, &err), &err);
+    for (int stored = 0; stored < 2; stored++) {
+        script = (struct fsp_http_asset){.type = "text/javascript; charset=utf-8",
+                .bytes = stored == 0 ? (const void *)SCRIPT : member.data,
+                .len = stored == 0 ? sizeof(SCRIPT) - 1 : member.len,
+                .gzip = stored == 1,
+                .max_age_s = stored == 1 ? 3600 : 0};
+        ask(&f, "GET /script.js HTTP/1.1\r\n" HOST "\r\n", got, sizeof(got));
+        assert_non_null(strstr(got, SCRIPT));
+        assert_non_null(strstr(got, "script-src 'self'"));
+        assert_non_null(strstr(got, stored == 0 ? "\r\nCache-Control: no-cache\r\n"
+                                                : "\r\nCache-Control: max-age=3600\r\n"));
+        ask(&f, "GET /script.js HTTP/1.1\r\n" HOST "Accept-Encoding: gzip\r\n\r\n", got,
+                sizeof(got));
+        assert_int_equal(strstr(got, "\r\nContent-Encoding: gzip\r\n") != NULL, stored == 1);
+        assert_int_equal(strstr(got, SCRIPT) != NULL, stored == 0);
+        at = strstr(got, "\r\nETag: ");
+        assert_non_null(at);
+        (void)snprintf(etag, sizeof(etag), "%.40s", at + 8);
+        etag[strcspn(etag, "\r")] = '\0';
+        (void)snprintf(request, sizeof(request),
+                "GET /script.js HTTP/1.1\r\n" HOST
+                "Accept-Encoding: gzip\r\nIf-None-Match: \"x\", W/%s\r\n\r\n",
+                etag);
+        ask(&f, request, got, sizeof(got));
+        assert_non_null(strstr(got, "HTTP/1.1 304 "));
+        assert_null(strstr(got, "Content-Encoding"));
+    }
+    fsp_buf_fini(&member);
+    fsp_http_stop(f.http);
+}
+
+static void
+huge_headers_are_refused_and_the_next_client_is_served(void **state)
+{
+    struct fixture f;
+    struct fsp_buf request;
+    char got[4096];
+
+    (void)state;
+    start(&f, 0);
+    fsp_buf_init(&request, (size_t)256 * 1024);
+    fsp_buf_add_text(&request, "GET / HTTP/1.1\r\n" HOST "X-Long: ");
+    for (size_t i = 0; i < 2 * FSP_HTTP_HEADERS_MAX; i++)
+        fsp_buf_add_byte(&request, 'x');
+    fsp_buf_add_text(&request, "\r\n\r\n");
+    ask(&f, fsp_buf_peek(&request), got, sizeof(got));
+    assert_true(got[0] == '\0' || strstr(got, "HTTP/1.1 4") != NULL);
+    assert_int_equal(f.handled, 0);
+    ask(&f, "GET / HTTP/1.1\r\n" HOST "\r\n", got, sizeof(got));
+    assert_non_null(strstr(got, "HTTP/1.1 200 "));
+    fsp_buf_fini(&request);
+    fsp_http_stop(f.http);
+}
+
 int
 main(void)
 {
     const struct CMUnitTest tests[] = {
+            cmocka_unit_test(a_form_is_read_by_its_table),
+            cmocka_unit_test(places_that_are_not_ours_are_not_led_to),
+            cmocka_unit_test(fields_that_are_not_taken_are_told_and_nothing_is_done),
+            cmocka_unit_test(a_proxy_on_this_machine_is_believed_only_where_one_is_expected),
+            cmocka_unit_test(pages_are_sent_gzipped_to_whoever_takes_it),
+            cmocka_unit_test(an_asset_is_kept_by_its_tag_and_its_coding),
+            cmocka_unit_test(huge_headers_are_refused_and_the_next_client_is_served),
             cmocka_unit_test(a_get_is_answered_with_security_headers),
             cmocka_unit_test(wrong_paths_and_methods_are_refused),
             cmocka_unit_test(bodies_up_to_the_maximum_are_taken_and_no_more),
