@@ -7,7 +7,7 @@
 #include "line/say.h"
 #include "office/cmd.h"
 #include "office/instruct.h"
-#include "office/table.h"
+#include "office/tables.h"
 #include "record/check.h"
 #include "record/cut.h"
 
@@ -210,65 +210,34 @@ say_state(const struct fsp_instruct_item *item, struct fsp_buf *out)
         fsp_buf_add_text(out, "; lost here, known from the rig's log");
 }
 
+/* For people; programs get the table of tables.h. */
 static void
-list_json(const struct fsp_instruct_list *list, struct fsp_buf *out)
+list_text(const struct fsp_instruct_list *list, struct fsp_buf *out)
 {
-    fsp_buf_add_byte(out, '[');
-    for (size_t i = 0; i < list->n; i++) {
-        const struct fsp_instruct_item *item = &list->items[i];
-        char hex[2 * FSP_INSTRUCTION_ID_LEN + 1];
-        bool first = true;
-
-        fsp_text_hex(hex, item->id, sizeof(item->id));
-        fsp_buf_add_text(out, i > 0 ? ",{" : "{");
-        fsp_say_member_text(out, &first, "id", hex);
-        fsp_say_member_time(out, &first, "made", item->made_s);
-        fsp_say_member_text(out, &first, "about", fsp_instruction_about_text(item->about));
-        fsp_say_member_text(out, &first, "body", item->body);
-        fsp_say_member_text(out, &first, "state", fsp_instruct_state_text(item->state));
-        fsp_say_member_bool(out, &first, "lost", item->lost);
-        if (item->state != FSP_INSTRUCT_WAITING) {
-            fsp_say_member_text(out, &first, "log", item->origin);
-            fsp_say_member_count(out, &first, "entry", item->index);
-        }
-        if (item->state == FSP_INSTRUCT_ANSWERED) {
-            fsp_say_member_text(out, &first, "answer_log", item->by_origin);
-            fsp_say_member_count(out, &first, "answer_entry", item->by_index);
-            fsp_say_member_bool(out, &first, "answered_by_program", item->by_program);
-            fsp_say_member_text(out, &first, "answer", item->answer);
-        }
-        fsp_buf_add_byte(out, '}');
-    }
-    fsp_buf_add_text(out, "]\n");
-}
-
-static void
-list_table(const struct fsp_instruct_list *list, bool csv, struct fsp_buf *out)
-{
-    static const struct fsp_column columns[] = {{"id", "id", false}, {"made", "made", false},
-            {"about", "about", false}, {"state", "state", false}, {"text", "text", false}};
+    static const struct fsp_column columns[] = {FSP_COLUMN_TEXT("id", "id"),
+            FSP_COLUMN_TIME("made", "made"), FSP_COLUMN_TEXT("about", "about"),
+            FSP_COLUMN_TEXT("state", "state"), FSP_COLUMN_TEXT("text", "text")};
     struct fsp_table table;
     struct fsp_buf cell;
 
     fsp_buf_init(&cell, FSP_NOTE_MAX);
-    fsp_table_init(&table, columns, sizeof(columns) / sizeof(columns[0]));
+    fsp_table_begin(&table, columns, sizeof(columns) / sizeof(columns[0]), FSP_TABLE_TEXT, out);
     for (size_t i = 0; i < list->n; i++) {
         const struct fsp_instruct_item *item = &list->items[i];
         char hex[2 * FSP_INSTRUCTION_ID_LEN + 1];
 
         fsp_text_hex(hex, item->id, sizeof(item->id));
-        fsp_table_add(&table, hex);
-        fsp_table_time(&table, item->made_s);
-        fsp_table_add(&table, fsp_instruction_about_text(item->about));
+        fsp_table_text(&table, "id", hex);
+        fsp_table_time(&table, "made", item->made_s);
+        fsp_table_text(&table, "about", fsp_instruction_about_text(item->about));
         fsp_buf_reset(&cell);
         say_state(item, &cell);
-        fsp_table_add(&table, fsp_buf_peek(&cell));
+        fsp_table_text(&table, "state", fsp_buf_peek(&cell));
         fsp_buf_reset(&cell);
         say_body(item, &cell);
-        fsp_table_add(&table, fsp_buf_peek(&cell));
+        fsp_table_text(&table, "text", fsp_buf_peek(&cell));
     }
-    fsp_table_write(&table, csv, out);
-    fsp_table_fini(&table);
+    fsp_table_end(&table);
     fsp_buf_fini(&cell);
 }
 
@@ -304,9 +273,11 @@ list_all(struct fsp_args *args, struct instructing *it, struct fsp_err *err)
     if (rc != FSP_OK)
         return rc;
     if (fsp_args_has(args, "json"))
-        list_json(&list, &it->out);
-    else if (fsp_args_has(args, "csv") || list.n > 0)
-        list_table(&list, fsp_args_has(args, "csv"), &it->out);
+        fsp_tables_instruction_list(rig, &list, FSP_TABLE_JSON, &it->out);
+    else if (fsp_args_has(args, "csv"))
+        fsp_tables_instruction_list(rig, &list, FSP_TABLE_CSV, &it->out);
+    else if (list.n > 0)
+        list_text(&list, &it->out);
     else
         fsp_buf_printf(&it->out, "nothing was ever written to %s\n", rig);
     fsp_instruct_list_free(&list);

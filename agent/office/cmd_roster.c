@@ -284,32 +284,33 @@ show_json(const struct fsp_roster *roster, struct fsp_buf *out)
 static void
 show_table(const struct fsp_roster *roster, bool csv, struct fsp_buf *out)
 {
-    static const struct fsp_column columns[] = {{"signer", "name", false},
-            {"from", "from", false}, {"to", "to", false}, {"may", "may", false},
-            {"revoked", "revoked", false}, {"key", "key", false}};
+    static const struct fsp_column columns[] = {FSP_COLUMN_TEXT("signer", "name"),
+            FSP_COLUMN_TEXT("from", "from"), FSP_COLUMN_TEXT("to", "to"),
+            FSP_COLUMN_TEXT("may", "may"), FSP_COLUMN_TIME("revoked", "revoked"),
+            FSP_COLUMN_TEXT("key", "key")};
     struct fsp_table table;
     struct fsp_buf vkey;
 
     fsp_buf_init(&vkey, FSP_VKEY_MAX);
-    fsp_table_init(&table, columns, sizeof(columns) / sizeof(columns[0]));
+    fsp_table_begin(&table, columns, sizeof(columns) / sizeof(columns[0]),
+            csv ? FSP_TABLE_CSV : FSP_TABLE_TEXT, out);
     for (size_t i = 0; i < roster->n; i++) {
         const struct fsp_roster_signer *signer = &roster->signer[i];
         char text[FSP_TIME_TEXT_LEN + 1];
 
-        fsp_table_add(&table, signer->name);
+        fsp_table_text(&table, "name", signer->name);
         day_text(signer->from_s, text);
-        fsp_table_add(&table, text);
+        fsp_table_text(&table, "from", text);
         if (signer->until_s != INT64_MAX)
             day_text(signer->until_s - FSP_S_PER_DAY, text);
-        fsp_table_add(&table, signer->until_s == INT64_MAX ? NULL : text);
-        fsp_table_add(&table, may_text(signer->may));
-        fsp_table_time(&table, signer->revoked ? signer->revoked_s : 0);
+        fsp_table_text(&table, "to", signer->until_s == INT64_MAX ? NULL : text);
+        fsp_table_text(&table, "may", may_text(signer->may));
+        fsp_table_time(&table, "revoked", signer->revoked ? signer->revoked_s : 0);
         fsp_buf_reset(&vkey);
         fsp_vkey_write(&signer->vkey, &vkey);
-        fsp_table_add(&table, fsp_buf_peek(&vkey));
+        fsp_table_text(&table, "key", fsp_buf_peek(&vkey));
     }
-    fsp_table_write(&table, csv, out);
-    fsp_table_fini(&table);
+    fsp_table_end(&table);
     fsp_buf_fini(&vkey);
 }
 

@@ -22,6 +22,13 @@
     {                                                                                          \
         "csv", NULL, "the table as CSV", false                                                 \
     }
+#define OPTION_TABLE                                                                           \
+    {                                                                                          \
+        "table", "NAME",                                                                       \
+                "fleet, cuts, early, flags, inspections, reels, links, logs or instructions, " \
+                "with the columns of docs/columns.md",                                         \
+                false                                                                          \
+    }
 #define OPTION_AS_OF                                                                           \
     {                                                                                          \
         "as-of", "TIME",                                                                       \
@@ -49,9 +56,11 @@ static const struct fsp_option take_options[] = {OPTION_STORE, OPTION_CONF,
         OPTION_END};
 static const struct fsp_option table_options[] = {
         OPTION_STORE, OPTION_CONF, OPTION_JSON, OPTION_CSV, OPTION_AS_OF, OPTION_END};
+static const struct fsp_option fleet_options[] = {OPTION_STORE, OPTION_CONF, OPTION_JSON,
+        OPTION_CSV, OPTION_TABLE, OPTION_AS_OF, OPTION_END};
 static const struct fsp_option rig_options[] = {OPTION_STORE, OPTION_CONF, OPTION_JSON,
-        OPTION_CSV,
-        {"inspections", NULL, "with --csv: the inspections instead of the cuts", false},
+        OPTION_CSV, OPTION_TABLE,
+        {"inspections", NULL, "with --csv: the same as --table inspections", false},
         OPTION_AS_OF, OPTION_END};
 static const struct fsp_option prove_options[] = {OPTION_STORE, OPTION_CONF,
         {"out", "DIR", "folder of the evidence (made when it is not there)", false},
@@ -98,7 +107,7 @@ static const struct fsp_command commands[] = {
         {"serve", "", "take bundles and serve the pages until stopped", serve_options,
                 fsp_cmd_serve},
         {"take", "FILE...", "take bundles that came as files", take_options, fsp_cmd_take},
-        {"fleet", "", "every rig's line, what needs attention first", table_options,
+        {"fleet", "", "every rig's line, what needs attention first", fleet_options,
                 fsp_cmd_fleet},
         {"rig", "RIG", "one rig's account, logs, cuts and inspections", rig_options,
                 fsp_cmd_rig},

@@ -1,5 +1,5 @@
 /*
- * What fleet, rig and early say: as text, JSON and CSV.
+ * What fleet, rig and early say: as text, JSON and CSV. Tables are those of tables.h.
  *
  * Ownership: everything is appended to the caller's buffer; the fleet is borrowed.
  * Units: as the names and headings say: ft, ton-miles. JSON members that are not known are null.
@@ -22,9 +22,8 @@ void fsp_show_rig(
 void fsp_show_rig_json(
         const struct fsp_fleet *fleet, const struct fsp_fleet_rig *rig, struct fsp_buf *buf);
 /* The rig's cuts, one a row. */
-void fsp_show_rig_csv(const struct fsp_fleet_rig *rig, struct fsp_buf *buf);
-/* The inspections that were wanted of the rig, one a row, the newest first. */
-void fsp_show_inspections_csv(const struct fsp_fleet_rig *rig, struct fsp_buf *buf);
+void fsp_show_rig_csv(
+        const struct fsp_fleet *fleet, const struct fsp_fleet_rig *rig, struct fsp_buf *buf);
 
 /* Rigs flagged for repeated early cuts, with the cuts that were judged. */
 void fsp_show_early(const struct fsp_fleet *fleet, struct fsp_buf *buf);

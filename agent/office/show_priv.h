@@ -9,10 +9,9 @@
 /* "name                  text", a line; NULL: unknown. */
 void fsp_show_line(struct fsp_buf *buf, const char *name, const char *text);
 
-/* Advice on the programme, inspections, open findings and the chain of logs: lines for a person. */
+/* Advice on the programme, open findings and the chain of logs: lines for a person. */
 void fsp_show_advice(const struct fsp_fleet_rig *rig, struct fsp_buf *buf);
 void fsp_show_findings(const struct fsp_fleet_rig *rig, struct fsp_buf *buf);
-void fsp_show_inspections(const struct fsp_fleet_rig *rig, struct fsp_buf *buf);
 /* " continues …, renewal not confirmed"; nothing for a log that continues none. */
 void fsp_show_renewal(
         const struct fsp_fleet_rig *rig, const struct fsp_fleet_log *log, struct fsp_buf *buf);

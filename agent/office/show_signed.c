@@ -6,7 +6,7 @@
 #include "base/text.h"
 #include "line/say.h"
 #include "office/show_priv.h"
-#include "office/table.h"
+#include "office/tables_priv.h"
 
 /* --- advice ---------------------------------------------------------------------------------- */
 
@@ -28,77 +28,6 @@ fsp_show_advice(const struct fsp_fleet_rig *rig, struct fsp_buf *buf)
 }
 
 /* --- signatures ------------------------------------------------------------------------------ */
-
-static const struct fsp_column inspection_columns[] = {
-        {"RIG", "rig", false},
-        {"INSPECTED", "at", false},
-        {"REEL", "reel", false},
-        {"SCOPE", "scope", false},
-        {"DECISION", "decision", false},
-        {"INSPECTOR", "inspector", false},
-        {"SIGNATURE", "signature", false},
-        {"COUNTERSIGNED BY", "countersigned_by", false},
-        {"VOID", "void", false},
-};
-#define INSPECTION_COLUMNS (sizeof(inspection_columns) / sizeof(inspection_columns[0]))
-
-/* "b-fell (signed); …" */
-static void
-countersigned(const struct fsp_fold_inspection *one, struct fsp_buf *buf)
-{
-    for (size_t i = 0; i < one->n_by; i++)
-        fsp_buf_printf(buf, "%s%s (%s)", i > 0 ? "; " : "",
-                one->by[i].signer == NULL ? "?" : one->by[i].signer,
-                fsp_sig_state_text(one->by[i].sig));
-}
-
-static void
-inspection_rows(struct fsp_table *table, const struct fsp_fleet_rig *rig)
-{
-    const struct fsp_fold_inspection *one;
-
-    for (size_t i = 0; (one = fsp_fold_inspection(rig->fold, i)) != NULL; i++) {
-        struct fsp_buf by;
-
-        fsp_buf_init(&by, 4096);
-        countersigned(one, &by);
-        fsp_table_add(table, rig->name);
-        fsp_table_time(table, one->at_s);
-        fsp_table_add(table, one->reel);
-        fsp_table_add(table, one->scope);
-        fsp_table_add(table, one->decision);
-        fsp_table_add(table, one->inspector);
-        fsp_table_add(table, fsp_sig_state_text(one->sig));
-        fsp_table_add(table, by.len == 0 ? NULL : fsp_buf_peek(&by));
-        fsp_table_add(table, fsp_fold_void_text(one->voided));
-        fsp_buf_fini(&by);
-    }
-}
-
-void
-fsp_show_inspections(const struct fsp_fleet_rig *rig, struct fsp_buf *buf)
-{
-    struct fsp_table table;
-
-    if (fsp_fold_inspection(rig->fold, 0) == NULL)
-        return;
-    fsp_buf_add_byte(buf, '\n');
-    fsp_table_init(&table, inspection_columns, INSPECTION_COLUMNS);
-    inspection_rows(&table, rig);
-    fsp_table_text(&table, buf);
-    fsp_table_fini(&table);
-}
-
-void
-fsp_show_inspections_csv(const struct fsp_fleet_rig *rig, struct fsp_buf *buf)
-{
-    struct fsp_table table;
-
-    fsp_table_init(&table, inspection_columns, INSPECTION_COLUMNS);
-    inspection_rows(&table, rig);
-    fsp_table_csv(&table, buf);
-    fsp_table_fini(&table);
-}
 
 void
 fsp_show_findings(const struct fsp_fleet_rig *rig, struct fsp_buf *buf)
@@ -131,20 +60,11 @@ fsp_show_signed_json(const struct fsp_fleet_rig *rig, bool *first, struct fsp_bu
 
 /* --- the chain of logs ----------------------------------------------------------------------- */
 
-static const struct fsp_fleet_log *
-continued(const struct fsp_fleet_rig *rig, const struct fsp_fleet_log *log)
-{
-    for (size_t i = 0; log->chain.renewed && i < rig->n_logs; i++)
-        if (rig->logs[i].log.id == log->chain.renewal.from)
-            return &rig->logs[i];
-    return NULL;
-}
-
 void
 fsp_show_renewal(
         const struct fsp_fleet_rig *rig, const struct fsp_fleet_log *log, struct fsp_buf *buf)
 {
-    const struct fsp_fleet_log *from = continued(rig, log);
+    const struct fsp_fleet_log *from = fsp_tables_continued(rig, log);
     struct fsp_buf flags;
 
     if (!log->chain.renewed)
@@ -164,26 +84,12 @@ fsp_show_renewal(
     fsp_buf_fini(&flags);
 }
 
-static const char *
-how_text(enum fsp_renewal_how how)
-{
-    switch (how) {
-    case FSP_RENEWAL_PROVED:
-        return "proved";
-    case FSP_RENEWAL_INVITED:
-        return "invited";
-    case FSP_RENEWAL_UNFIT:
-        return "unfit";
-    }
-    return "?";
-}
-
 void
 fsp_show_renewal_json(const struct fsp_fleet_rig *rig, const struct fsp_fleet_log *log,
         bool *first, struct fsp_buf *buf)
 {
     const struct fsp_shelf_renewal *renewal = &log->chain.renewal;
-    const struct fsp_fleet_log *from = continued(rig, log);
+    const struct fsp_fleet_log *from = fsp_tables_continued(rig, log);
     bool inner = true;
 
     fsp_say_key(buf, first, "renewal");
@@ -197,7 +103,7 @@ fsp_show_renewal_json(const struct fsp_fleet_rig *rig, const struct fsp_fleet_lo
             buf, &inner, "confirmed_by", renewal->confirmed ? renewal->confirmed_by : NULL);
     fsp_say_member_text(buf, &inner, "from", from == NULL ? NULL : from->log.origin);
     fsp_say_member_count(buf, &inner, "from_size", renewal->from_size);
-    fsp_say_member_text(buf, &inner, "how", how_text(renewal->how));
+    fsp_say_member_text(buf, &inner, "how", fsp_tables_renewal_text(renewal->how));
     fsp_say_member_bool(buf, &inner, "second", log->chain.second);
     fsp_say_member_time(buf, &inner, "seen", renewal->seen_s);
     fsp_buf_add_byte(buf, '}');

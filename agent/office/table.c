@@ -1,5 +1,7 @@
 #include "office/table.h"
 
+#include <assert.h>
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -8,30 +10,67 @@
 #include "base/text.h"
 #include "line/say.h"
 
-#define TABLE_MAX ((size_t)64 * 1024 * 1024)
-#define GAP       2 /* spaces between columns */
+#define TABLE_MAX ((size_t)64 * 1024 * 1024) /* of text for people */
+#define GAP       2                          /* spaces between columns */
 
-void
-fsp_table_init(struct fsp_table *table, const struct fsp_column *columns, size_t n)
+static bool
+is_right(const struct fsp_column *column)
 {
-    memset(table, 0, sizeof(*table));
-    table->columns = columns;
-    table->n = n;
-    fsp_buf_init(&table->store, TABLE_MAX);
+    return column->cell == FSP_CELL_NUMBER || column->cell == FSP_CELL_COUNT;
 }
 
-void
-fsp_table_fini(struct fsp_table *table)
+/* --- CSV ------------------------------------------------------------------------------------- */
+
+/* What a spreadsheet may take for the beginning of a formula, and the mark that says so. */
+static bool
+is_odd_start(const char *text)
 {
-    fsp_buf_fini(&table->store);
-    free(table->cells);
-    table->cells = NULL;
+    static const char *const wide[] = {
+            "\xef\xbc\x9d", "\xef\xbc\x8b", "\xef\xbc\x8d", "\xef\xbc\xa0"};
+
+    if (text[0] != '\0' && strchr("=+-@'\t\r\n", text[0]) != NULL)
+        return true;
+    for (size_t i = 0; i < sizeof(wide) / sizeof(wide[0]); i++)
+        if (strncmp(text, wide[i], 3) == 0)
+            return true;
+    return false;
 }
 
 static void
-add_cell(struct fsp_table *table, const char *shown, const char *plain)
+csv_field(struct fsp_buf *buf, const char *text, bool guard)
 {
-    if (fsp_mem_grow((void **)&table->cells, &table->cap, table->used + 2,
+    const char *mark = guard && is_odd_start(text) ? "'" : "";
+
+    if (strpbrk(text, ",\"\r\n") == NULL) {
+        fsp_buf_add_text(buf, mark);
+        fsp_buf_add_text(buf, text);
+        return;
+    }
+    fsp_buf_add_byte(buf, '"');
+    fsp_buf_add_text(buf, mark);
+    for (; *text != '\0'; text++) {
+        if (*text == '"')
+            fsp_buf_add_byte(buf, '"');
+        fsp_buf_add_byte(buf, (uint8_t)*text);
+    }
+    fsp_buf_add_byte(buf, '"');
+}
+
+static void
+csv_header(const struct fsp_table *table)
+{
+    for (size_t c = 0; c < table->n; c++) {
+        csv_field(table->out, table->columns[c].name, false);
+        fsp_buf_add_text(table->out, c + 1 < table->n ? "," : "\r\n");
+    }
+}
+
+/* --- text ------------------------------------------------------------------------------------ */
+
+static void
+keep_cell(struct fsp_table *table, const char *shown)
+{
+    if (fsp_mem_grow((void **)&table->cells, &table->cap, table->used + 1,
                 sizeof(*table->cells)) != 0) {
         table->store.rc = FSP_ENOMEM;
         return;
@@ -39,51 +78,6 @@ add_cell(struct fsp_table *table, const char *shown, const char *plain)
     table->cells[table->used++] = table->store.len;
     fsp_text_show(&table->store, shown, strlen(shown));
     fsp_buf_add_byte(&table->store, '\0');
-    table->cells[table->used++] = table->store.len;
-    fsp_buf_add(&table->store, plain, strlen(plain) + 1);
-}
-
-void
-fsp_table_add(struct fsp_table *table, const char *text)
-{
-    add_cell(table, text == NULL ? "-" : text, text == NULL ? "" : text);
-}
-
-void
-fsp_table_number(struct fsp_table *table, bool known, double value, int decimals)
-{
-    struct fsp_buf shown;
-    struct fsp_buf plain;
-
-    if (!known) {
-        fsp_table_add(table, NULL);
-        return;
-    }
-    fsp_buf_init(&shown, 64);
-    fsp_buf_init(&plain, 64);
-    fsp_say_number(&shown, value, decimals);
-    fsp_buf_printf(&plain, "%.*f", decimals, value);
-    add_cell(table, fsp_buf_peek(&shown), fsp_buf_peek(&plain));
-    fsp_buf_fini(&shown);
-    fsp_buf_fini(&plain);
-}
-
-void
-fsp_table_time(struct fsp_table *table, int64_t utc_s)
-{
-    char whole[FSP_TIME_TEXT_LEN + 1];
-    char shown[FSP_TIME_TEXT_LEN + 1];
-
-    if (utc_s == 0) {
-        fsp_table_add(table, NULL);
-        return;
-    }
-    fsp_time_text(utc_s, whole);
-    memcpy(shown, whole, sizeof(shown));
-    shown[10] = ' ';
-    shown[16] = 'Z'; /* 2026-03-01 14:05Z */
-    shown[17] = '\0';
-    add_cell(table, shown, whole);
 }
 
 /* Characters, not bytes: continuation bytes of UTF-8 take no room. */
@@ -99,10 +93,9 @@ width(const char *text)
 }
 
 static const char *
-cell(const struct fsp_table *table, size_t row, size_t column, size_t which)
+cell(const struct fsp_table *table, size_t row, size_t shown, size_t shown_n)
 {
-    return (const char *)table->store.data +
-           table->cells[2 * (row * table->n + column) + which];
+    return (const char *)table->store.data + table->cells[row * shown_n + shown];
 }
 
 static void
@@ -112,87 +105,228 @@ pad(struct fsp_buf *buf, size_t n)
         fsp_buf_add_byte(buf, ' ');
 }
 
-static void
-write_line(const struct fsp_table *table, const size_t *widths, size_t row, bool head,
-        struct fsp_buf *buf)
-{
-    for (size_t c = 0; c < table->n; c++) {
-        const char *text = head ? table->columns[c].title : cell(table, row, c, 0);
-        size_t room = widths[c] - width(text);
+struct shown {
+    const struct fsp_column *const *columns;
+    const size_t *widths;
+    size_t n;
+};
 
-        if (table->columns[c].right)
-            pad(buf, room);
-        fsp_buf_add_text(buf, text);
-        if (c + 1 < table->n)
-            pad(buf, GAP + (table->columns[c].right ? 0 : room));
+static void
+write_line(const struct fsp_table *table, const struct shown *shown, size_t row, bool head)
+{
+    for (size_t c = 0; c < shown->n; c++) {
+        const char *text = head ? shown->columns[c]->title : cell(table, row, c, shown->n);
+        size_t room = shown->widths[c] - width(text);
+        bool right = is_right(shown->columns[c]);
+
+        if (right)
+            pad(table->out, room);
+        fsp_buf_add_text(table->out, text);
+        if (c + 1 < shown->n)
+            pad(table->out, GAP + (right ? 0 : room));
     }
-    fsp_buf_add_byte(buf, '\n');
+    fsp_buf_add_byte(table->out, '\n');
 }
 
-void
-fsp_table_text(const struct fsp_table *table, struct fsp_buf *buf)
+static void
+write_text(const struct fsp_table *table)
 {
-    size_t rows = table->used / (2 * table->n);
+    const struct fsp_column **columns =
+            fsp_mem_array(table->n, sizeof(const struct fsp_column *));
     size_t *widths = fsp_mem_array(table->n, sizeof(*widths));
+    struct shown shown = {.columns = columns, .widths = widths};
 
-    if (widths == NULL || table->store.rc != FSP_OK) {
-        buf->rc = widths == NULL ? FSP_ENOMEM : table->store.rc;
-        free(widths);
-        return;
+    if (columns == NULL || widths == NULL || table->store.rc != FSP_OK) {
+        table->out->rc = table->store.rc != FSP_OK ? table->store.rc : FSP_ENOMEM;
+        goto out;
     }
-    for (size_t c = 0; c < table->n; c++) {
-        widths[c] = width(table->columns[c].title);
-        for (size_t r = 0; r < rows; r++)
-            if (width(cell(table, r, c, 0)) > widths[c])
-                widths[c] = width(cell(table, r, c, 0));
+    for (size_t c = 0; c < table->n; c++)
+        if (table->columns[c].title != NULL)
+            columns[shown.n++] = &table->columns[c];
+    for (size_t c = 0; c < shown.n; c++) {
+        widths[c] = width(columns[c]->title);
+        for (size_t r = 0; r < table->rows; r++)
+            if (width(cell(table, r, c, shown.n)) > widths[c])
+                widths[c] = width(cell(table, r, c, shown.n));
     }
-    write_line(table, widths, 0, true, buf);
-    for (size_t r = 0; r < rows; r++)
-        write_line(table, widths, r, false, buf);
+    write_line(table, &shown, 0, true);
+    for (size_t r = 0; r < table->rows; r++)
+        write_line(table, &shown, r, false);
+out:
+    free(columns);
     free(widths);
 }
 
+/* --- cells ----------------------------------------------------------------------------------- */
+
+void
+fsp_table_begin(struct fsp_table *table, const struct fsp_column *columns, size_t n,
+        enum fsp_table_form form, struct fsp_buf *out)
+{
+    memset(table, 0, sizeof(*table));
+    table->columns = columns;
+    table->n = n;
+    table->form = form;
+    table->out = out;
+    fsp_buf_init(&table->store, TABLE_MAX);
+    if (form == FSP_TABLE_CSV)
+        csv_header(table);
+    else if (form == FSP_TABLE_JSON)
+        fsp_buf_add_byte(out, '[');
+}
+
+void
+fsp_table_end(struct fsp_table *table)
+{
+    assert(table->column == 0);
+    if (table->form == FSP_TABLE_TEXT)
+        write_text(table);
+    else if (table->form == FSP_TABLE_JSON)
+        fsp_buf_add_text(table->out, "]\n");
+    fsp_buf_fini(&table->store);
+    free(table->cells);
+    table->cells = NULL;
+}
+
+/* What stands before the next cell. */
+static const struct fsp_column *
+next(struct fsp_table *table, const char *name, enum fsp_cell kind)
+{
+    const struct fsp_column *column = &table->columns[table->column];
+    bool first = table->column == 0;
+
+    assert(strcmp(column->name, name) == 0 && column->cell == kind);
+    if (first)
+        table->rows++;
+    switch (table->form) {
+    case FSP_TABLE_TEXT:
+        break;
+    case FSP_TABLE_CSV:
+        if (!first)
+            fsp_buf_add_byte(table->out, ',');
+        break;
+    case FSP_TABLE_JSON:
+        if (first)
+            fsp_buf_add_text(table->out, table->rows > 1 ? ",\n {" : "{");
+        fsp_say_key(table->out, &first, name);
+        break;
+    case FSP_TABLE_MEMBERS:
+        fsp_say_key(table->out, &first, name);
+        break;
+    }
+    return column;
+}
+
 static void
-csv_field(struct fsp_buf *buf, const char *text)
+done(struct fsp_table *table)
 {
-    if (strpbrk(text, ",\"\r\n") == NULL) {
-        fsp_buf_add_text(buf, text);
+    if (++table->column < table->n)
         return;
-    }
-    fsp_buf_add_byte(buf, '"');
-    for (; *text != '\0'; text++) {
-        if (*text == '"')
-            fsp_buf_add_byte(buf, '"');
-        fsp_buf_add_byte(buf, (uint8_t)*text);
-    }
-    fsp_buf_add_byte(buf, '"');
+    table->column = 0;
+    if (table->form == FSP_TABLE_CSV)
+        fsp_buf_add_text(table->out, "\r\n");
+    else if (table->form == FSP_TABLE_JSON)
+        fsp_buf_add_byte(table->out, '}');
+}
+
+/* A cell whose CSV and JSON are the same text; NULL: not known. */
+static void
+plain(struct fsp_table *table, const struct fsp_column *column, const char *shown,
+        const char *text)
+{
+    if (table->form == FSP_TABLE_TEXT && column->title != NULL)
+        keep_cell(table, shown == NULL ? "-" : shown);
+    else if (table->form == FSP_TABLE_CSV)
+        fsp_buf_add_text(table->out, text == NULL ? "" : text);
+    else if (table->form != FSP_TABLE_TEXT)
+        fsp_buf_add_text(table->out, text == NULL ? "null" : text);
+    done(table);
 }
 
 void
-fsp_table_csv(const struct fsp_table *table, struct fsp_buf *buf)
+fsp_table_text(struct fsp_table *table, const char *name, const char *text)
 {
-    size_t rows = table->used / (2 * table->n);
+    const struct fsp_column *column = next(table, name, FSP_CELL_TEXT);
 
-    if (table->store.rc != FSP_OK) {
-        buf->rc = table->store.rc;
-        return;
-    }
-    for (size_t c = 0; c < table->n; c++) {
-        csv_field(buf, table->columns[c].name);
-        fsp_buf_add_text(buf, c + 1 < table->n ? "," : "\r\n");
-    }
-    for (size_t r = 0; r < rows; r++)
-        for (size_t c = 0; c < table->n; c++) {
-            csv_field(buf, cell(table, r, c, 1));
-            fsp_buf_add_text(buf, c + 1 < table->n ? "," : "\r\n");
-        }
+    if (table->form == FSP_TABLE_TEXT && column->title != NULL)
+        keep_cell(table, text == NULL ? "-" : text);
+    else if (table->form == FSP_TABLE_CSV && text != NULL)
+        csv_field(table->out, text, true);
+    else if (table->form == FSP_TABLE_JSON || table->form == FSP_TABLE_MEMBERS)
+        fsp_say_json_text(table->out, text);
+    done(table);
 }
 
 void
-fsp_table_write(const struct fsp_table *table, bool csv, struct fsp_buf *buf)
+fsp_table_number(struct fsp_table *table, const char *name, bool known, double value)
 {
-    if (csv)
-        fsp_table_csv(table, buf);
+    const struct fsp_column *column = next(table, name, FSP_CELL_NUMBER);
+    struct fsp_buf text;
+
+    if (!known || !isfinite(value)) {
+        plain(table, column, NULL, NULL);
+        return;
+    }
+    fsp_buf_init(&text, 512);
+    if (table->form == FSP_TABLE_TEXT)
+        fsp_say_number(&text, value, column->decimals);
     else
-        fsp_table_text(table, buf);
+        fsp_say_json_number(&text, value);
+    plain(table, column, fsp_buf_peek(&text), fsp_buf_peek(&text));
+    fsp_buf_fini(&text);
+}
+
+void
+fsp_table_count(struct fsp_table *table, const char *name, bool known, uint64_t value)
+{
+    const struct fsp_column *column = next(table, name, FSP_CELL_COUNT);
+    struct fsp_buf text;
+
+    if (!known) {
+        plain(table, column, NULL, NULL);
+        return;
+    }
+    fsp_buf_init(&text, 64);
+    if (table->form == FSP_TABLE_TEXT)
+        fsp_say_number(&text, (double)value, 0);
+    else
+        fsp_buf_printf(&text, "%llu", (unsigned long long)value);
+    plain(table, column, fsp_buf_peek(&text), fsp_buf_peek(&text));
+    fsp_buf_fini(&text);
+}
+
+void
+fsp_table_time(struct fsp_table *table, const char *name, int64_t utc_s)
+{
+    const struct fsp_column *column = next(table, name, FSP_CELL_TIME);
+    char text[FSP_TIME_TEXT_LEN + 3];
+
+    if (utc_s == 0) {
+        plain(table, column, NULL, NULL);
+        return;
+    }
+    if (table->form == FSP_TABLE_TEXT) {
+        fsp_time_text(utc_s, text);
+        text[10] = ' ';
+        text[16] = 'Z'; /* 2026-03-01 14:05Z */
+        text[17] = '\0';
+    } else if (table->form == FSP_TABLE_CSV) {
+        fsp_time_text(utc_s, text);
+    } else {
+        text[0] = '"';
+        fsp_time_text(utc_s, text + 1);
+        memcpy(text + 1 + FSP_TIME_TEXT_LEN, "\"", 2);
+    }
+    plain(table, column, text, text);
+}
+
+void
+fsp_table_yes(struct fsp_table *table, const char *name, bool yes)
+{
+    const struct fsp_column *column = next(table, name, FSP_CELL_YES);
+    const char *word = yes ? "yes" : "no";
+
+    if (table->form == FSP_TABLE_JSON || table->form == FSP_TABLE_MEMBERS)
+        word = yes ? "true" : "false";
+    plain(table, column, word, word);
 }

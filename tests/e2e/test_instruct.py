@@ -85,7 +85,7 @@ def test_a_message_travels_is_answered_and_both_ends_show_it(office, rig, stick)
     assert item["state"] == "answered" and item["answer"] == "sheave looked at, groove good"
     text = office.run("instruct", "heron").stdout
     assert f"answered (done entry {item['answer_entry']}: sheave looked at" in text
-    assert office.run("instruct", "heron", "--csv").stdout.startswith("id,made,about,state,text\n")
+    assert office.run("instruct", "heron", "--csv").stdout.startswith("rig,id,made,about,state,lost,")
 
 
 def test_a_programme_is_proposed_entered_and_in_force_at_the_next_cut(office, rig, stick, work):
