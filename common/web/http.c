@@ -255,6 +255,7 @@ handle(struct fsp_http *http, struct MHD_Connection *connection, const char *met
     fsp_http_see_client(http, connection, request);
     request->seen.method = method;
     request->seen.path = request->route->path;
+    request->seen.query = fsp_buf_peek(&request->query);
     request->seen.body = is_form ? NULL : request->body.data;
     request->seen.len = is_form ? 0 : request->body.len;
     request->seen.form = &request->form;

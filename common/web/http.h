@@ -50,6 +50,7 @@
 struct fsp_http_request {
     const char *method;
     const char *path;
+    const char *query;   /* as it came, "" without one */
     const uint8_t *body; /* whole; borrowed for the call; empty where it was a form */
     size_t len;
     bool secure;                 /* over TLS, to us or to the proxy before us */
@@ -100,9 +101,8 @@ struct fsp_http_options {
     const char *listen; /* "127.0.0.1:8463", "[::1]:8463"; port 0 picks a free one */
     const struct fsp_http_tls *tls; /* NULL: plain HTTP; borrowed for the call of start */
     bool bare;                      /* for programs: no headers that only browsers read */
-    /* A proxy on this machine takes the browsers' connections over TLS: the last X-Forwarded-For of
-     * what comes from loopback is the client, and what comes from there is secure. Nothing else is
-     * believed. */
+    /* A proxy takes the browsers' connections over TLS, so that all counts as secure; of what comes
+     * from this machine the last X-Forwarded-For is the client. Nothing else is believed. */
     bool behind_proxy;
     const struct fsp_http_route *routes;
     void *ctx;

@@ -164,9 +164,8 @@ fsp_http_see_client(
     const char *header = NULL;
     const bool local = see_peer(connection, request->client);
 
-    request->seen.secure = http->tls;
+    request->seen.secure = http->tls || http->options.behind_proxy;
     if (local && http->options.behind_proxy) {
-        request->seen.secure = true;
         (void)MHD_get_connection_values(connection, MHD_HEADER_KIND, keep_forwarded, &header);
         if (fsp_forwarded_for(header, forwarded))
             memcpy(request->client, forwarded, sizeof(forwarded));
