@@ -9,7 +9,7 @@
 #include "base/text.h"
 
 static const struct fsp_conf_key conf_keys[] = {
-        {"office", "store", FSP_CONF_PATH, "/var/lib/farspool-office", 1, 1024,
+        {"office", "store", FSP_CONF_PATH, "/var/lib/farspool-office/store", 1, 1024,
                 "folder of the office's store"},
         {"serve", "listen", FSP_CONF_TEXT, "127.0.0.1:8463", 1, 128,
                 "address and port that takes bundles"},

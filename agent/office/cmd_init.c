@@ -102,7 +102,10 @@ make_store(struct fsp_args *args, const char *store, const char *fleet, struct f
     memcpy(beside, place, len);
     memcpy(beside + len, ".new-XXXXXX", sizeof(".new-XXXXXX"));
     if (mkdtemp(beside) == NULL) {
-        rc = fsp_err_sys(err, FSP_EIO, errno, "%s: cannot make a folder beside it", store);
+        rc = fsp_err_sys(err, FSP_EIO, errno,
+                "%s: cannot make a folder beside it; name a folder inside one that you may "
+                "write to",
+                store);
         goto out;
     }
     rc = fill_store(args, beside, fleet, err);

@@ -276,7 +276,10 @@ fsp_journal_create_filled(const char *folder, const struct fsp_invitation *invit
     (void)snprintf(place, sizeof(place), "%.*s", (int)len, folder);
     (void)snprintf(beside, sizeof(beside), "%.*s%s", (int)len, folder, tail);
     if (mkdtemp(beside) == NULL)
-        return fsp_err_sys(err, FSP_EIO, errno, "%s: cannot make a folder beside it", place);
+        return fsp_err_sys(err, FSP_EIO, errno,
+                "%s: cannot make a folder beside it; name a folder inside one that you may "
+                "write to",
+                place);
     rc = fill(beside, invitation, env, err);
     if (rc == FSP_OK && more != NULL)
         rc = fill_more(beside, env, more, ctx, err);

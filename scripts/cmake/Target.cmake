@@ -12,7 +12,8 @@ function(fsp_program name)
   add_executable(${name} ${P_SOURCES})
   target_link_libraries(${name} PRIVATE fsp_flags ${P_DEPENDS})
   set_target_properties(${name} PROPERTIES RUNTIME_OUTPUT_DIRECTORY ${PROJECT_BINARY_DIR}/bin)
-  install(TARGETS ${name} RUNTIME DESTINATION bin)
+  string(REPLACE "farspool-" "" component ${name})
+  install(TARGETS ${name} RUNTIME DESTINATION bin COMPONENT ${component})
 endfunction()
 
 # fsp_test(NAME SOURCES x_test.c DEPENDS … WRAP calloc …): one cmocka binary, label "unit".

@@ -1,0 +1,57 @@
+# cpack -G DEB: three Debian packages, for the rig, the office and the auditor.
+set(CPACK_GENERATOR DEB)
+set(CPACK_PACKAGE_VENDOR "Farspool")
+set(CPACK_PACKAGE_CONTACT "the Farspool contributors <root@localhost>")
+set(CPACK_PACKAGING_INSTALL_PREFIX /usr)
+set(CPACK_DEB_COMPONENT_INSTALL ON)
+set(CPACK_COMPONENTS_ALL rig office audit)
+set(CPACK_DEBIAN_FILE_NAME DEB-DEFAULT)
+set(CPACK_DEBIAN_PACKAGE_SHLIBDEPS ON)
+set(CPACK_DEBIAN_PACKAGE_SECTION science)
+set(CPACK_STRIP_FILES ON)
+
+# fsp_package(COMPONENT SAYS …): what every package has: the program comes from fsp_program, here are its
+# manual, its completion, and the documents.
+function(fsp_package component says)
+  set(name farspool-${component})
+  string(TOUPPER ${component} upper)
+  set(CPACK_DEBIAN_${upper}_PACKAGE_NAME ${name} PARENT_SCOPE)
+  set(CPACK_COMPONENT_${upper}_DESCRIPTION "${says}" PARENT_SCOPE)
+  install(FILES docs/man/${name}.1 DESTINATION share/man/man1 COMPONENT ${component})
+  install(FILES conf/completion/${name} DESTINATION share/bash-completion/completions
+    COMPONENT ${component})
+  file(GLOB documents ${PROJECT_SOURCE_DIR}/docs/*.md)
+  install(FILES README.md ${documents} DESTINATION share/doc/${name} COMPONENT ${component})
+endfunction()
+
+# fsp_service(COMPONENT USER STORE HOLDS): the service's unit, user, configuration and maintainer scripts.
+function(fsp_service component user store holds)
+  set(name farspool-${component})
+  string(TOUPPER ${component} upper)
+  set(PACKAGE_NAME ${name})
+  set(PACKAGE_USER ${user})
+  set(PACKAGE_STORE ${store})
+  set(PACKAGE_HOLDS "${holds}")
+  set(out ${PROJECT_BINARY_DIR}/debian/${component})
+  foreach(script postinst prerm postrm)
+    configure_file(scripts/debian/${script}.in ${out}/${script} @ONLY
+      FILE_PERMISSIONS OWNER_READ OWNER_WRITE OWNER_EXECUTE GROUP_READ GROUP_EXECUTE WORLD_READ WORLD_EXECUTE)
+  endforeach()
+  configure_file(scripts/debian/templates.in ${out}/templates @ONLY)
+  file(WRITE ${out}/conffiles "/etc/farspool/${component}.conf\n")
+  file(WRITE ${out}/${name}.conf "u ${user} - \"Farspool ${component}\" ${store}\n")
+  set(CPACK_DEBIAN_${upper}_PACKAGE_CONTROL_EXTRA
+    "${out}/postinst;${out}/prerm;${out}/postrm;${out}/templates;${out}/conffiles" PARENT_SCOPE)
+  set(CPACK_DEBIAN_${upper}_PACKAGE_DEPENDS "debconf, passwd" PARENT_SCOPE)
+  install(FILES docs/man/${name}.conf.5 DESTINATION share/man/man5 COMPONENT ${component})
+  install(FILES conf/${component}.conf DESTINATION /etc/farspool COMPONENT ${component})
+  install(FILES conf/${name}.service DESTINATION /lib/systemd/system COMPONENT ${component})
+  install(FILES ${out}/${name}.conf DESTINATION lib/sysusers.d COMPONENT ${component})
+endfunction()
+
+fsp_package(rig "Keeps a drilling line's record on the rig: signed, append-only, offline")
+fsp_package(office "Merges and compares the drilling-line records of a fleet")
+fsp_package(audit "Proves a drilling-line record offline, trusting neither rig nor office")
+fsp_service(rig farspool /var/lib/farspool "what this rig entered")
+fsp_service(office farspool-office /var/lib/farspool-office "what every rig sent")
+include(CPack)
