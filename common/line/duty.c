@@ -136,6 +136,8 @@ after_inspection(struct fold *fold, const struct item *item)
         return;
     duties->thorough_s = item->at_s;
     memset(duties->events, 0, sizeof(duties->events));
+    duties->low = 0;
+    duties->low_s = 0;
 }
 
 void

@@ -84,6 +84,8 @@ struct fsp_cut_row {
     bool early;    /* per foot below 90 % of goal, for wear: see trade sources in cut rules */
     bool long_cut; /* over 1.25 programme lengths, for wear */
     bool beyond_slipped; /* more than was slipped since the cut before (and in the job) */
+    bool low;            /* per foot below 90 % of goal, for whatever reason it was cut */
+    bool changed;        /* a sheave or the drum was changed since the cut before */
     /* The rules the cut was judged by. */
     bool has_program;
     uint32_t program_log; /* the programme's entry */
@@ -114,8 +116,12 @@ struct fsp_ledger_view {
     const char *grade;     /* peek */
     double strength_n;     /* table, rule, or the certificate's minimum */
     int lines;             /* string-up */
-    bool estimated;  /* a used or estimated line before its first cut, or estimated loads */
-    bool incomplete; /* the count since the cut has a gap */
+    bool estimated;   /* a used or estimated line before its first cut, or estimated loads */
+    bool incomplete;  /* the count since the cut has a gap */
+    int64_t gap_s;    /* the first of them; 0: none, or its time is not known */
+    uint32_t gap_log; /* the entry that showed the newest */
+    uint64_t gap_index;
+    int64_t changed_s; /* a sheave or the drum was changed after the newest cut; 0: not */
     double in_service_m;
     double on_reel_m;
     double present_m;
@@ -124,6 +130,10 @@ struct fsp_ledger_view {
     double work_since_cut_j;
     double work_line_j;
     double check_j; /* work of the basis not in force since the cut: a check, not counted */
+    /* The same two by motion (drilling without its multiplier): only these are compared. What a
+     * used line carried is not in them. */
+    double motion_j;
+    double check_motion_j;
     double served_j;
     double served_since_slip_j;
     double goal_j;
@@ -149,8 +159,12 @@ struct fsp_ledger_view {
     const char *lowest_rating; /* its part; NULL when none. Static */
     int slips_made;            /* since the cut */
     int below_minimum;         /* operations since the cut below the minimum of their service */
-    size_t findings;           /* open: the line out of service, defects not closed */
-    size_t duties;             /* duty.h */
+    int low_unseen;            /* of this line, with no thorough inspection after */
+    int64_t low_s;             /* the first of those; 0: none */
+    uint32_t low_log;          /* the newest of those */
+    uint64_t low_index;
+    size_t findings; /* open: the line out of service, defects not closed */
+    size_t duties;   /* duty.h */
     size_t duties_overdue;
 };
 

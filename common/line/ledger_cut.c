@@ -82,8 +82,6 @@ bar(const struct fsp_cut_row *row, const struct fold *fold)
 {
     if (row->planned)
         return "planned, never early";
-    if (!row->for_wear && strcmp(row->reason, "goal") != 0)
-        return "not for wear and not at the goal";
     if (row->incomplete)
         return "not judged: the count has a gap";
     if (!(row->goal_j > 0) || !(row->programme_m > 0))
@@ -111,16 +109,17 @@ judge(struct fsp_ledger *ledger, struct fsp_cut_row *row)
     if (row->length_m > 0 && row->programme_m > 0 && row->goal_j > 0) {
         per_foot = row->served_j / row->length_m;
         least = FSP_LEDGER_EARLY * row->goal_j / row->programme_m;
-        row->early = row->for_wear && !row->incomplete && per_foot < least;
+        row->low = per_foot < least;
+        row->early = row->for_wear && !row->incomplete && row->low;
         row->long_cut = row->for_wear && row->length_m > FSP_LEDGER_LONG * row->programme_m;
     }
     if (least > 0)
         row->why = fsp_ledger_keep(ledger, "%s%s%.2f %s served, 90 %% of goal is %.2f%s",
                 barred != NULL ? barred : "", barred != NULL ? "; " : "", per_foot * unit,
                 metric ? "t-km per metre" : "ton-miles per foot", least * unit,
-                row->early                           ? ": early, for wear"
-                : barred == NULL && per_foot < least ? ": low, but not for wear"
-                                                     : "");
+                row->early                   ? ": early, for wear"
+                : barred == NULL && row->low ? ": low, but not for wear"
+                                             : "");
     else
         row->why = barred != NULL ? barred : "judged";
 }
@@ -186,6 +185,7 @@ fill_row(struct fsp_ledger *ledger, const struct item *item, struct fsp_cut_row 
     row->planned = is_planned(cut->reason);
     row->for_wear = for_wear(cut->reason);
     row->under_derate = count->derated;
+    row->changed = fold->changed;
     row->beyond_slipped = row->length_m > count->slipped_m + FSP_LEDGER_CUT_BEYOND_M;
     fill_rules(fold, row);
     judge(ledger, row);
@@ -209,6 +209,9 @@ reset_count(struct fold *fold, bool slipped)
     count->saw_counted = false;
     count->slips = 0;
     count->below_minimum = 0;
+    count->motion_j = 0;
+    count->check_motion_j = 0;
+    count->gap_s = 0;
     count->derated = fsp_ledger_derate(fold) < 1;
     if (slipped) {
         count->slip_j = 0;
@@ -234,6 +237,8 @@ fsp_ledger_apply_cut(struct fsp_ledger *ledger, const struct item *item)
     fold->count.slipped_m += job;
     fold->count.slips += job > 0 ? 1 : 0;
     fill_row(ledger, item, row);
+    fold->changed = false;
+    fold->changed_s = 0;
     if (!fold->line.hung) {
         fsp_ledger_say(ledger, item, "cut with no line hung");
         return;

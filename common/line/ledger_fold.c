@@ -44,14 +44,32 @@ keep_rig(struct item_rig *rig, const struct item_rig *before)
         rig->drive = before->drive;
 }
 
+void
+fsp_ledger_machine_changed(struct fold *fold, const struct item *item)
+{
+    fold->changed = true;
+    fold->changed_s = item->at_s;
+}
+
+/* A diameter that was known before: to say one for the first time changes nothing. */
+static bool
+is_another(double now_m, double before_m)
+{
+    return before_m > 0 && fabs(now_m - before_m) > FSP_LEDGER_SAME_DIAMETER_M;
+}
+
 static void
 apply_rig(struct fold *fold, const struct item *item)
 {
     struct item_rig before = fold->rig;
 
     fold->rig = item->u.rig;
-    if (fold->has_rig)
+    if (fold->has_rig) {
         keep_rig(&fold->rig, &before);
+        if (is_another(fold->rig.drum_m, before.drum_m) ||
+                is_another(fold->rig.sheave_m, before.sheave_m))
+            fsp_ledger_machine_changed(fold, item);
+    }
     fold->has_rig = true;
     fsp_ledger_take_ratings(fold, item);
 }
@@ -415,7 +433,7 @@ fsp_ledger_apply(struct fsp_ledger *ledger, const struct item *item)
         break;
     case ITEM_UNREADABLE:
         fsp_ledger_say(ledger, item, "entry that cannot be read: count incomplete");
-        fold->count.incomplete = true;
+        fsp_ledger_gap(fold, item);
         break;
     case ITEM_CHECK:
     case ITEM_AMEND:

@@ -51,6 +51,7 @@ write_cut(const struct fsp_cut_row *row, struct fsp_buf *buf)
     fsp_say_member_text(buf, &first, "basis", row->basis);
     fsp_say_member_count(buf, &first, "below_minimum", (uint64_t)row->below_minimum);
     fsp_say_member_bool(buf, &first, "beyond_slipped", row->beyond_slipped);
+    fsp_say_member_bool(buf, &first, "changed", row->changed);
     fsp_say_member_text(buf, &first, "condition", row->condition);
     fsp_say_member_bool(buf, &first, "credit", row->credit);
     fsp_say_member_text(buf, &first, "curve", row->curve);
@@ -68,6 +69,7 @@ write_cut(const struct fsp_cut_row *row, struct fsp_buf *buf)
     fsp_say_member_count(buf, &first, "lines", (uint64_t)row->lines);
     fsp_say_member_count(buf, &first, "log", row->log);
     fsp_say_member_bool(buf, &first, "long", row->long_cut);
+    fsp_say_member_bool(buf, &first, "low", row->low);
     fsp_say_member(buf, &first, "min_factor", row->min_factor);
     fsp_say_member_bool(buf, &first, "out_of_service", row->out_of_service);
     fsp_say_member_text(buf, &first, "place", row->place);
@@ -270,6 +272,8 @@ write_head(const struct fsp_ledger *ledger, bool *first, struct fsp_buf *buf)
     fsp_say_key(buf, first, "assumed");
     write_texts(ledger, fsp_ledger_assumed, buf);
     fsp_say_member_count(buf, first, "below_minimum", (uint64_t)view->below_minimum);
+    fsp_say_member_time(buf, first, "changed_at", view->changed_s);
+    fsp_say_member(buf, first, "check_motion_ton_miles", ton_miles(view->check_motion_j));
     fsp_say_member(buf, first, "check_ton_miles", ton_miles(view->check_j));
     fsp_say_member_text(buf, first, "cut_due", fsp_due_text(view->cut_due));
     fsp_say_member_text(buf, first, "cut_due_why", view->cut_due_why);
@@ -289,6 +293,7 @@ write_head(const struct fsp_ledger *ledger, bool *first, struct fsp_buf *buf)
     write_texts(ledger, fsp_ledger_finding, buf);
     fsp_say_key(buf, first, "forecast");
     write_forecast(&ledger->forecast, buf);
+    fsp_say_member_time(buf, first, "gap_since", view->gap_s);
     fsp_say_member(buf, first, "goal_ton_miles", ton_miles(view->goal_j));
     fsp_say_member_text(buf, first, "grade", view->grade);
     fsp_say_member(buf, first, "in_service_ft", feet(view->in_service_m));
@@ -308,7 +313,10 @@ fsp_ledger_json(const struct fsp_ledger *ledger, struct fsp_buf *buf)
     fsp_say_key(buf, &first, "lift");
     write_lift(view, buf);
     fsp_say_member_count(buf, &first, "lines", (uint64_t)view->lines);
+    fsp_say_member_time(buf, &first, "low_since", view->low_s);
+    fsp_say_member_count(buf, &first, "low_unseen", (uint64_t)view->low_unseen);
     fsp_say_member(buf, &first, "min_factor", view->min_factor);
+    fsp_say_member(buf, &first, "motion_ton_miles", ton_miles(view->motion_j));
     fsp_say_key(buf, &first, "next_cut");
     write_next_cut(ledger, buf);
     fsp_say_key(buf, &first, "notes");

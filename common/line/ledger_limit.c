@@ -102,6 +102,57 @@ same(const char *a, const char *b)
     return a != NULL && b != NULL && strcmp(a, b) == 0;
 }
 
+static char
+lower(char c)
+{
+    return (char)(c >= 'A' && c <= 'Z' ? c - 'A' + 'a' : c);
+}
+
+static bool
+holds(const char *text, const char *word)
+{
+    for (; *text != 0; text++) {
+        size_t i = 0;
+
+        while (word[i] != 0 && lower(text[i]) == word[i])
+            i++;
+        if (word[i] == 0)
+            return true;
+    }
+    return false;
+}
+
+static bool
+names(const char *text, const char *const *words, size_t n)
+{
+    for (size_t i = 0; i < n; i++)
+        if (holds(text, words[i]))
+            return true;
+    return false;
+}
+
+/* Whether a defect was closed by changing the machine that the line runs over: `closed` says so. */
+static bool
+changed_machine(const struct fsp_record *defect)
+{
+    static const char *const parts[] = {"sheave", "drum", "lagging", "groove"};
+    static const char *const done[] = {"changed", "replaced", "renewed", "regrooved", "new "};
+    const char *closed = defect == NULL ? NULL : fsp_record_text(defect, "closed");
+
+    return closed != NULL && names(closed, parts, sizeof(parts) / sizeof(parts[0])) &&
+           names(closed, done, sizeof(done) / sizeof(done[0]));
+}
+
+static void
+take_changes(struct fold *fold, const struct item *item)
+{
+    size_t n = fsp_record_count(item->record, "defects"), i;
+
+    for (i = 0; i < n; i++)
+        if (changed_machine(fsp_record_item(item->record, "defects", i)))
+            fsp_ledger_machine_changed(fold, item);
+}
+
 /* A defect is known by its place and its words; a later inspection that gives `closed` ends it. */
 void
 fsp_ledger_take_defects(struct fsp_ledger *ledger, const struct item *item)
@@ -109,6 +160,7 @@ fsp_ledger_take_defects(struct fsp_ledger *ledger, const struct item *item)
     struct fold *fold = &ledger->fold;
     size_t n = fsp_record_count(item->record, "defects"), i, at;
 
+    take_changes(fold, item);
     for (i = 0; i < n; i++) {
         const struct fsp_record *one = fsp_record_item(item->record, "defects", i);
         const char *place = one == NULL ? NULL : fsp_record_text(one, "place");

@@ -24,13 +24,14 @@
 
 #define ABSENT ((double)NAN)
 
-#define FSP_LEDGER_DEPTH_SAME_M  0.5
-#define FSP_LEDGER_CUT_BEYOND_M  0.3
-#define FSP_LEDGER_LATE_S        INT64_C(86400)
-#define FSP_LEDGER_EARLY         0.90
-#define FSP_LEDGER_LONG          1.25
-#define FSP_LEDGER_SHOWN_DIFFERS 0.001
-#define FSP_LEDGER_SHOWN_ROUNDED 0.0051
+#define FSP_LEDGER_DEPTH_SAME_M    0.5
+#define FSP_LEDGER_CUT_BEYOND_M    0.3
+#define FSP_LEDGER_LATE_S          INT64_C(86400)
+#define FSP_LEDGER_SAME_DIAMETER_M 0.001
+#define FSP_LEDGER_EARLY           0.90
+#define FSP_LEDGER_LONG            1.25
+#define FSP_LEDGER_SHOWN_DIFFERS   0.001
+#define FSP_LEDGER_SHOWN_ROUNDED   0.0051
 
 enum item_kind {
     ITEM_UNREADABLE = 0,
@@ -240,6 +241,10 @@ struct duty_state {
     int64_t anchor_s, anchor_due_s;
     int64_t crown_s, crown_owed_s; /* last test; slip or cut it was not tested after */
     bool baseline_owed;
+    int low;          /* operations below the minimum factor, not inspected after */
+    int64_t low_s;    /* the first */
+    uint32_t low_log; /* the newest */
+    uint64_t low_index;
 };
 
 struct line_state {
@@ -261,8 +266,12 @@ struct count_state {
     double slipped_m;
     bool incomplete, estimated_loads, derated, goal_changed, beyond_told;
     bool saw_hand, saw_counted;
-    int slips;         /* since the cut */
-    int below_minimum; /* operations below the minimum factor of their service */
+    int slips;                       /* since the cut */
+    int below_minimum;               /* operations below the minimum factor of their service */
+    double motion_j, check_motion_j; /* what cut_j and check_j are by motion */
+    int64_t gap_s;                   /* the first gap */
+    uint32_t gap_log;                /* the newest */
+    uint64_t gap_index;
 };
 
 /* Service counted a day: whole days, oldest first, and the day that runs. */
@@ -331,6 +340,8 @@ struct fold {
     double bit_m;
     bool bit_known;
     bool mixed_told;
+    bool changed; /* a sheave or the drum, since the newest cut */
+    int64_t changed_s;
     const char *well, *state, *formation;
     unsigned assumed;
 };
@@ -457,6 +468,10 @@ void fsp_ledger_apply_work(struct fsp_ledger *ledger, const struct item *item);
 void fsp_ledger_apply_tour(struct fsp_ledger *ledger, const struct item *item);
 void fsp_ledger_apply_cut(struct fsp_ledger *ledger, const struct item *item);
 void fsp_ledger_apply(struct fsp_ledger *ledger, const struct item *item);
+/* The count since the cut is incomplete; this entry shows it. */
+void fsp_ledger_gap(struct fold *fold, const struct item *item);
+/* The machine that the line runs over is another one from here on. */
+void fsp_ledger_machine_changed(struct fold *fold, const struct item *item);
 /* Note where the line lies, when it has moved. */
 void fsp_ledger_place(struct fold *fold);
 /* The goal the next cut is measured by; 0 when none is approved. */

@@ -187,6 +187,12 @@ fill_line(struct fsp_ledger *ledger)
     view->work_since_cut_j = count->cut_j;
     view->work_line_j = count->line_j;
     view->check_j = count->check_j;
+    view->motion_j = count->motion_j;
+    view->check_motion_j = count->check_motion_j;
+    view->low_unseen = fold->duties.low;
+    view->low_s = fold->duties.low_s;
+    view->low_log = fold->duties.low_log;
+    view->low_index = fold->duties.low_index;
     view->served_j = count->served_j;
     view->served_since_slip_j = count->served_slip_j;
     view->min_factor = count->min_factor;
@@ -267,6 +273,12 @@ fsp_ledger_close(struct fsp_ledger *ledger, int64_t as_of_s)
     view->goal_j = fsp_ledger_goal(fold);
     /* An unreadable entry without a time may belong anywhere, so also to the line now. */
     view->incomplete = fold->count.incomplete || ledger->arrived.untimed > 0;
+    if (fold->count.incomplete) {
+        view->gap_s = fold->count.gap_s;
+        view->gap_log = fold->count.gap_log;
+        view->gap_index = fold->count.gap_index;
+    }
+    view->changed_s = fold->changed_s;
     if (fold->line.hung)
         fill_line(ledger);
     fill_table(ledger);

@@ -17,6 +17,18 @@ fsp_ledger_derate(const struct fold *fold)
     return share;
 }
 
+void
+fsp_ledger_gap(struct fold *fold, const struct item *item)
+{
+    struct count_state *count = &fold->count;
+
+    if (!count->incomplete)
+        count->gap_s = item->at_s;
+    count->incomplete = true;
+    count->gap_log = item->log;
+    count->gap_index = item->index;
+}
+
 /* A gap makes the count since the cut incomplete, and says so with both depths. */
 static void
 gap(struct fsp_ledger *ledger, const struct item *item, const char *what, double depth_m)
@@ -31,7 +43,7 @@ gap(struct fsp_ledger *ledger, const struct item *item, const char *what, double
     fsp_buf_printf(&buf, ", %s at ", what);
     fsp_say_length(&buf, depth_m, units);
     fsp_ledger_say(ledger, item, "%s: count incomplete", fsp_buf_peek(&buf));
-    fold->count.incomplete = true;
+    fsp_ledger_gap(fold, item);
     fsp_buf_fini(&buf);
 }
 
@@ -134,7 +146,7 @@ fsp_ledger_apply_tour(struct fsp_ledger *ledger, const struct item *item)
     }
     if (item->u.tour.incomplete) {
         fsp_ledger_say(ledger, item, "the tour's entries are not complete: count incomplete");
-        fold->count.incomplete = true;
+        fsp_ledger_gap(fold, item);
     }
 }
 
@@ -296,12 +308,24 @@ factor_at(struct fold *fold, double hookload_n)
 }
 
 static void
+note_low(struct fold *fold, const struct item *item)
+{
+    struct duty_state *duties = &fold->duties;
+
+    fold->count.below_minimum++;
+    if (duties->low++ == 0)
+        duties->low_s = item->at_s;
+    duties->low_log = item->log;
+    duties->low_index = item->index;
+}
+
+static void
 judge_limit(struct fsp_ledger *ledger, const struct item *item, double factor)
 {
     const struct item_work *w = &item->u.work;
 
     if (factor > 0 && factor < w->least) {
-        ledger->fold.count.below_minimum++;
+        note_low(&ledger->fold, item);
         fsp_ledger_say(ledger, item,
                 "fast-line design factor %.2f, below the minimum of %.0f for %s: inspect the "
                 "line",
@@ -476,24 +500,26 @@ fsp_ledger_apply_work(struct fsp_ledger *ledger, const struct item *item)
     if (reckon(fold, item, &of, &err) != FSP_OK) {
         fsp_ledger_say(ledger, item, "work not counted, count incomplete: %s", err.text);
         tell(ledger, item, &of, 0, err.text);
-        count->incomplete = true;
+        fsp_ledger_gap(fold, item);
         return;
     }
     if (w->gaps > 0) {
         fsp_ledger_say(ledger, item,
                 "%d minutes of the counted time have no data: count incomplete", w->gaps);
-        count->incomplete = true;
+        fsp_ledger_gap(fold, item);
     }
     factor = rate_work(ledger, item, &of.out, &lowest);
     compare_shown(ledger, item, of.out.joules, lowest);
     tell(ledger, item, &of, lowest, NULL);
     if (!counts(ledger, item)) {
         count->check_j += of.out.joules;
+        count->check_motion_j += of.out.motion_j;
         return;
     }
     served = serve(ledger, item, of.out.joules, factor);
     count->slip_j += of.out.joules;
     count->cut_j += of.out.joules;
+    count->motion_j += of.out.motion_j;
     count->line_j += of.out.joules;
     count->served_j += served;
     count->served_slip_j += served;

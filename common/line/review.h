@@ -1,13 +1,28 @@
 /*
  * What several cuts in a row say: repeated early cuts, wear left over, planned cuts that repeat.
  *
- * One early cut teaches nothing. Repeated early cuts are flagged when at least 3 of the last 4 to
- * 6 eligible cuts were early for wear and so many would come by chance, at the fleet's own rate
- * (never below 3 %), in at most 1 of 1,000 cases: the exact binomial tail. The rule is this
- * project's own, derived.
+ * One early cut teaches nothing. Repeated early cuts are judged when a cut is made, never between
+ * cuts, over the last 4 to 6 eligible ones. They are flagged when at least 3 of them were early for
+ * wear and chance alone, at the fleet's own rate and never below 3 %, would give so many
+ *   - in at most 1 of 1,000 such rows of cuts: the exact binomial tail, and
+ *   - to this rig at most once in a hundred years: the tail times the eligible cuts that it made
+ *     in the year up to then is at most 1 %. A rig that cuts often is looked at often.
+ * A flag stays until 3 good cuts in a row or a recorded change of a sheave or the drum; the
+ * cuts before that are not held against the rig again, the good ones count for it.
  *
- * Ownership: rows are borrowed for the call; texts are in the struct.
- * Threads: pure.
+ * The fleet's rate at a cut is that of the other rigs' eligible cuts on the same size of rope in the
+ * 365 days up to that day. A rig that would stand flagged itself by the 3 % is left out of it for that
+ * time, with its cuts of the year before: else a few worn rigs hide each other. With fewer than 20
+ * such cuts there is too little to go by, and 3 % are used.
+ *
+ * A good cut reached 90 % of the goal per foot. A cut below that for another reason than wear is
+ * neither early nor good. All of it is this project's own, derived; tests/bench/flags_bench.c has
+ * what it finds and what it raises falsely.
+ *
+ * Ownership: rows are borrowed for the call, by the rates too; texts are in the struct.
+ * Units: seconds since 1970; a rate is early cuts per eligible cut.
+ * Threads: pure. Rates are read by any thread once they are closed.
+ * Errors: FSP_ENOMEM from rates_new and rates_add.
  */
 #ifndef FSP_LINE_REVIEW_H
 #define FSP_LINE_REVIEW_H
@@ -16,29 +31,46 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "base/err.h"
 #include "line/ledger.h"
 
 #define FSP_REVIEW_TEXT_MAX   256
 #define FSP_REVIEW_RATE_FLOOR 0.03
 #define FSP_REVIEW_TAIL       0.001
+#define FSP_REVIEW_YEARLY     0.01 /* of chance flags a rig and year */
 #define FSP_REVIEW_LEAST      4
 #define FSP_REVIEW_MOST       6
+#define FSP_REVIEW_RATE_DAYS  365
+#define FSP_REVIEW_RATE_CUTS  20 /* fewer say nothing: house figure */
+#define FSP_REVIEW_ROPES      32 /* sizes a fleet is told apart by; further ones have the floor */
 
 enum fsp_review_state {
     FSP_REVIEW_WATCHING = 0, /* fewer than 4 eligible cuts */
     FSP_REVIEW_CLEAR,
     FSP_REVIEW_FLAGGED,
-    FSP_REVIEW_CLOSED, /* would be flagged, but the last 3 eligible cuts were good */
+    FSP_REVIEW_CLOSED, /* was flagged and is no more; fewer than 4 eligible cuts since then */
+};
+
+enum fsp_review_closed {
+    FSP_REVIEW_BY_NOTHING = 0,
+    FSP_REVIEW_BY_CUTS,   /* 3 good ones in a row */
+    FSP_REVIEW_BY_CHANGE, /* of a sheave or the drum */
 };
 
 struct fsp_review {
-    enum fsp_review_state state;    /* repeated early cuts */
-    size_t eligible;                /* of all rows */
-    size_t early;                   /* of the window, for wear */
-    size_t window;                  /* eligible cuts looked at */
-    double rate;                    /* base rate used, floor included */
-    double tail;                    /* chance alone; 1 when nothing was judged */
-    const struct fsp_cut_row *last; /* newest early cut of the window, NULL when none. peek */
+    enum fsp_review_state state;   /* repeated early cuts */
+    enum fsp_review_closed closed; /* what closed the newest flag */
+    size_t eligible;               /* of all rows */
+    size_t early;                  /* of the window, for wear */
+    size_t window;                 /* eligible cuts looked at: the newest up to `judged` */
+    size_t judged;     /* row of the newest of these; meaningless while window is 0 */
+    size_t since;      /* eligible cuts after that one */
+    size_t good;       /* good cuts in a row, the newest */
+    int64_t flagged_s; /* the cut that raised the flag; 0 when none stands */
+    double rate;       /* base rate used, floor included */
+    size_t rate_cuts;  /* the fleet's cuts it rests on; 0: too few, the floor alone */
+    double tail;       /* chance alone; 1 when nothing was judged */
+    const struct fsp_cut_row *last; /* newest early cut that counts, NULL when none. peek */
     const char *place; /* where most of the early cuts were; NULL unless more than half */
     char text[FSP_REVIEW_TEXT_MAX];
 
@@ -51,16 +83,47 @@ struct fsp_review {
     char planned_text[FSP_REVIEW_TEXT_MAX];
 };
 
-/* Eligible cuts and the early among them, of rows at or after from_s: what a fleet's base rate is
- * made of. Adds to the counts. */
+/* Eligible cuts and the early among them, of rows at or after from_s. Adds to the counts. */
 void fsp_review_tally(const struct fsp_cut_row *const *rows, size_t n, int64_t from_s,
         size_t *eligible, size_t *early);
 
 /* P(X >= k) for n draws at rate p. */
 double fsp_review_tail(size_t n, size_t k, double p);
 
-/* Judge one rig's cuts, oldest first. fleet_rate: early per eligible cut of the other rigs, 0
- * when unknown. */
+/* ---- the fleet's rate, on every day ---- */
+
+struct fsp_review_rates; /* opaque */
+
+struct fsp_review_rate {
+    size_t eligible;
+    size_t early;
+};
+
+enum fsp_rc fsp_review_rates_new(
+        struct fsp_review_rates **out, struct fsp_err *err) FSP_MUST_CHECK;
+void fsp_review_rates_free(struct fsp_review_rates *rates);
+/* Add one rig's cuts, oldest first, each rig once. */
+enum fsp_rc fsp_review_rates_add(struct fsp_review_rates *rates,
+        const struct fsp_cut_row *const *rows, size_t n, struct fsp_err *err) FSP_MUST_CHECK;
+/* After the last rig, before the first question. */
+void fsp_review_rates_close(struct fsp_review_rates *rates);
+/* Of the year up to at_s, of all rigs but the one whose rows these are (n 0: of all). */
+struct fsp_review_rate fsp_review_rates_at(const struct fsp_review_rates *rates, double rope_m,
+        int64_t at_s, const struct fsp_cut_row *const *rows, size_t n);
+
+/* ---- one rig ---- */
+
+struct fsp_review_about {
+    const struct fsp_review_rates *rates; /* of a fleet that this rig is part of; may be NULL */
+    double rate;  /* then this one at every cut; the floor holds for both */
+    bool changed; /* a sheave or the drum was changed after the newest row */
+    bool plain;   /* without the yearly limit: to compare rules by */
+};
+
+/* Judge one rig's cuts, oldest first. */
+void fsp_review_judge(const struct fsp_cut_row *const *rows, size_t n,
+        const struct fsp_review_about *about, struct fsp_review *out);
+/* The same by one rate. */
 void fsp_review_cuts(const struct fsp_cut_row *const *rows, size_t n, double fleet_rate,
         struct fsp_review *out);
 

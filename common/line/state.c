@@ -180,6 +180,8 @@ walk_cut(struct fsp_archive *a, struct fsp_cut_row *row)
     fsp_state_bool(a, &row->early);
     fsp_state_bool(a, &row->long_cut);
     fsp_state_bool(a, &row->beyond_slipped);
+    fsp_state_bool(a, &row->low);
+    fsp_state_bool(a, &row->changed);
     fsp_state_bool(a, &row->has_program);
     fsp_state_u32(a, &row->program_log);
     fsp_state_u64(a, &row->program_index);

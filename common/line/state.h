@@ -29,7 +29,7 @@
 
 struct fsp_ledger;
 
-#define FSP_STATE_VERSION 3
+#define FSP_STATE_VERSION 4
 #define FSP_STATE_LOGS    16 /* renewals beyond that are folded in full */
 #define FSP_STATE_MAX     ((size_t)8 * 1024 * 1024) /* bytes of a state; house figure */
 

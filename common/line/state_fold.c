@@ -111,6 +111,11 @@ walk_count(struct fsp_archive *a, struct count_state *count)
     fsp_state_bool(a, &count->saw_counted);
     fsp_state_int(a, &count->slips, 1000000000);
     fsp_state_int(a, &count->below_minimum, 1000000000);
+    fsp_state_double(a, &count->motion_j);
+    fsp_state_double(a, &count->check_motion_j);
+    fsp_state_i64(a, &count->gap_s);
+    fsp_state_u32(a, &count->gap_log);
+    fsp_state_u64(a, &count->gap_index);
 }
 
 static void
@@ -165,6 +170,10 @@ walk_duties(struct fsp_archive *a, struct duty_state *duties)
     fsp_state_i64(a, &duties->crown_s);
     fsp_state_i64(a, &duties->crown_owed_s);
     fsp_state_bool(a, &duties->baseline_owed);
+    fsp_state_int(a, &duties->low, 1000000000);
+    fsp_state_i64(a, &duties->low_s);
+    fsp_state_u32(a, &duties->low_log);
+    fsp_state_u64(a, &duties->low_index);
 }
 
 static void
@@ -245,6 +254,8 @@ fsp_state_fold(struct fsp_archive *a, struct fold *fold)
     fsp_state_double(a, &fold->bit_m);
     fsp_state_bool(a, &fold->bit_known);
     fsp_state_bool(a, &fold->mixed_told);
+    fsp_state_bool(a, &fold->changed);
+    fsp_state_i64(a, &fold->changed_s);
     fsp_state_text(a, &fold->well);
     fsp_state_text(a, &fold->state);
     fsp_state_text(a, &fold->formation);

@@ -284,8 +284,6 @@ class Account:
         planned = r["reason"].startswith("planned")
         early = bool(wear and goal and self.served / length < EARLY * goal / programme)
         bars = ["planned"] if planned else []
-        if not planned and not wear and r["reason"] != "goal":
-            bars.append("not for wear")
         if self.first:
             bars.append("first cut of the line")
         if self.goal_changed:

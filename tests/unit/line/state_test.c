@@ -103,6 +103,7 @@ random_other(struct book *book, const char *at)
                     "pipe=22lb/ft|stand=93ft|bha-weight=70000lb|bha-length=700ft|mud=11ppg"},
             {"rig", "mast=142ft|drum=30in|block=50000lb|bearing=plain|ratings="
                     "[{\"part\":\"hook\",\"load\":\"400klb\"}]"},
+            {"rig", "mast=142ft|drum=32in|block=50000lb"},
             {"unhang", "reel=R-1"},
             {"reel", "reel=R-2|rope=1-3/8in|grade=EIPS|received=4000ft|strung=1400ft|lines=10|"
                      "state=used|carried-total=900"},
