@@ -17,13 +17,20 @@ struct fsp_fleet_account {
 /* One rig beside the others: its account's fields, and the judgement. */
 struct fsp_fleet_judged {
     _Atomic size_t holds;
-    size_t others_eligible; /* the base rate, exactly */
-    size_t others_early;
+    struct fleet_rates *rates; /* held */
     struct fsp_fleet_rig rig;
+};
+
+/* The base rates of a fleet; shared as long as no rig's cuts change. */
+struct fleet_rates {
+    _Atomic size_t holds;
+    uint64_t sum; /* of all rigs' cuts */
+    struct fsp_review_rates *rates;
 };
 
 struct fsp_fleet_counted {
     _Atomic size_t holds;
+    struct fleet_rates *rates; /* held */
     struct fsp_fleet fleet;
 };
 
@@ -82,6 +89,33 @@ read_logs(struct fsp_shelf *shelf, struct fsp_fleet_rig *rig, struct fsp_fold_lo
     return rc;
 }
 
+/* What differs whenever a review may: FNV-1a over what a review reads of the cuts. */
+static uint64_t
+mix(uint64_t sum, const void *bytes, size_t len)
+{
+    const uint8_t *byte = bytes;
+
+    for (size_t i = 0; i < len; i++)
+        sum = (sum ^ byte[i]) * UINT64_C(1099511628211);
+    return sum;
+}
+
+static uint64_t
+sum_of(const struct fsp_fleet_rig *rig)
+{
+    uint64_t sum = mix(UINT64_C(14695981039346656037), rig->name, strlen(rig->name));
+
+    for (size_t i = 0; i < rig->n_cuts; i++) {
+        const struct fsp_cut_row *cut = rig->cuts[i];
+        const uint8_t says[4] = {cut->eligible, cut->early, cut->low, cut->changed};
+
+        sum = mix(sum, says, sizeof(says));
+        sum = mix(sum, &cut->at_s, sizeof(cut->at_s));
+        sum = mix(sum, &cut->rope_m, sizeof(cut->rope_m));
+    }
+    return sum;
+}
+
 static enum fsp_rc
 list_cuts(struct fsp_fleet_rig *rig, struct fsp_err *err)
 {
@@ -94,8 +128,7 @@ list_cuts(struct fsp_fleet_rig *rig, struct fsp_err *err)
         return fsp_err_set(err, FSP_ENOMEM, "out of memory");
     for (size_t i = 0; i < rig->n_cuts; i++)
         rig->cuts[i] = fsp_ledger_cut(rig->ledger, i);
-    fsp_review_tally(rig->cuts, rig->n_cuts, rig->as_of_s - FSP_FLEET_RATE_DAYS * FSP_S_PER_DAY,
-            &rig->year_eligible, &rig->year_early);
+    rig->cuts_sum = sum_of(rig);
     return FSP_OK;
 }
 
@@ -181,45 +214,46 @@ fsp_fleet_keep(struct fsp_shelf *shelf, const struct fsp_fleet_account *account)
 
 /* --- beside the others ----------------------------------------------------------------------- */
 
-/* The rigs in the order of their rope's size, with the tallies of all up to each. */
-struct by_rope {
-    const struct fsp_fleet_rig *rig;
-    size_t place; /* among the accounts */
-    double rope_m;
-    size_t eligible; /* of those before this one */
-    size_t early;
-};
-
-static int
-compare_rope(const void *a, const void *b)
+static void
+release_rates(struct fleet_rates *rates)
 {
-    const struct by_rope *x = a;
-    const struct by_rope *y = b;
-
-    return (x->rope_m > y->rope_m) - (x->rope_m < y->rope_m);
+    if (rates == NULL || atomic_fetch_sub(&rates->holds, 1) != 1)
+        return;
+    fsp_review_rates_free(rates->rates);
+    free(rates);
 }
 
-static void
-list_by_rope(const struct fsp_fleet_judging *what, struct by_rope *list)
+/* The rates of these accounts; those of `before` when all cuts are the same. */
+static enum fsp_rc
+rates_of(const struct fsp_fleet_judging *what, struct fleet_rates **out, struct fsp_err *err)
 {
-    size_t eligible = 0;
-    size_t early = 0;
+    enum fsp_rc rc = FSP_OK;
+    uint64_t sum = 0;
+    struct fleet_rates *rates = what->before == NULL ? NULL : what->before->counted->rates;
 
-    for (size_t i = 0; i < what->n; i++) {
-        list[i].rig = &what->accounts[i]->rig;
-        list[i].place = i;
-        list[i].rope_m = fsp_ledger_peek(list[i].rig->ledger)->rope_m;
+    for (size_t i = 0; i < what->n; i++)
+        sum += what->accounts[i]->rig.cuts_sum; /* in any order */
+    if (rates != NULL && rates->sum == sum) {
+        atomic_fetch_add(&rates->holds, 1);
+        *out = rates;
+        return FSP_OK;
     }
-    if (what->n > 1)
-        qsort(list, what->n, sizeof(*list), compare_rope);
-    for (size_t i = 0; i < what->n; i++) {
-        list[i].eligible = eligible;
-        list[i].early = early;
-        eligible += list[i].rig->year_eligible;
-        early += list[i].rig->year_early;
+    rates = calloc(1, sizeof(*rates));
+    if (rates == NULL)
+        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    atomic_init(&rates->holds, 1);
+    rates->sum = sum;
+    rc = fsp_review_rates_new(&rates->rates, err);
+    for (size_t i = 0; rc == FSP_OK && i < what->n; i++)
+        rc = fsp_review_rates_add(
+                rates->rates, what->accounts[i]->rig.cuts, what->accounts[i]->rig.n_cuts, err);
+    if (rc != FSP_OK) {
+        release_rates(rates);
+        return rc;
     }
-    list[what->n].eligible = eligible; /* one more, so that every stretch has an end */
-    list[what->n].early = early;
+    fsp_review_rates_close(rates->rates);
+    *out = rates;
+    return FSP_OK;
 }
 
 static enum fsp_attention
@@ -252,34 +286,33 @@ release_judged(struct fsp_fleet_judged *judged)
     if (judged == NULL || atomic_fetch_sub(&judged->holds, 1) != 1)
         return;
     fsp_fleet_release(judged->rig.account);
+    release_rates(judged->rates);
     free(judged);
 }
 
-/* At the rate of early per eligible cut of the other rigs on this size of rope. */
+/* At the rate of the other rigs on this size of rope. */
 static void
 judge(struct fsp_fleet_judged *judged)
 {
     struct fsp_fleet_rig *rig = &judged->rig;
-    double rate = judged->others_eligible == 0
-                          ? 0.0
-                          : (double)judged->others_early / (double)judged->others_eligible;
+    struct fsp_review_about about = {.rates = judged->rates->rates,
+            .changed = fsp_ledger_peek(rig->ledger)->changed_s != 0};
 
-    fsp_review_cuts(rig->cuts, rig->n_cuts, rate, &rig->review);
+    fsp_review_judge(rig->cuts, rig->n_cuts, &about, &rig->review);
     rig->n_advice = fsp_review_advise(rig->cuts, rig->n_cuts, &rig->review, rig->advice);
     rig->attention = attention(rig);
 }
 
 /* The rig as it was judged before, when nothing changed; else judged anew. */
 static enum fsp_rc
-judge_rig(struct fsp_fleet_account *account, const size_t others[2],
+judge_rig(struct fsp_fleet_account *account, struct fleet_rates *rates,
         const struct fsp_fleet *before, const struct fsp_fleet_rig **out, struct fsp_err *err)
 {
     const struct fsp_fleet_rig *old =
             before == NULL ? NULL : fsp_fleet_find(before, account->rig.name);
     struct fsp_fleet_judged *judged = old == NULL ? NULL : old->judged;
 
-    if (judged != NULL && old->account == account && judged->others_eligible == others[0] &&
-            judged->others_early == others[1]) {
+    if (judged != NULL && old->account == account && judged->rates == rates) {
         atomic_fetch_add(&judged->holds, 1);
         *out = &judged->rig;
         return FSP_OK;
@@ -289,38 +322,13 @@ judge_rig(struct fsp_fleet_account *account, const size_t others[2],
         return fsp_err_set(err, FSP_ENOMEM, "out of memory");
     atomic_init(&judged->holds, 1);
     atomic_fetch_add(&account->holds, 1);
+    atomic_fetch_add(&rates->holds, 1);
     judged->rig = account->rig;
     judged->rig.judged = judged;
-    judged->others_eligible = others[0];
-    judged->others_early = others[1];
+    judged->rates = rates;
     judge(judged);
     *out = &judged->rig;
     return FSP_OK;
-}
-
-/* Each with the tallies of its stretch of like ropes, without its own. */
-static enum fsp_rc
-judge_all(const struct fsp_fleet_judging *what, const struct by_rope *list,
-        const struct fsp_fleet_rig **rigs, struct fsp_err *err)
-{
-    enum fsp_rc rc = FSP_OK;
-    size_t from = 0;
-    size_t to = 0;
-
-    for (size_t i = 0; rc == FSP_OK && i < what->n; i++) {
-        const struct by_rope *mine = &list[i];
-        size_t others[2];
-
-        while (mine->rope_m - list[from].rope_m > FSP_ROPE_MATCH_M)
-            from++;
-        while (to < what->n && list[to].rope_m - mine->rope_m <= FSP_ROPE_MATCH_M)
-            to++;
-        others[0] = list[to].eligible - list[from].eligible - mine->rig->year_eligible;
-        others[1] = list[to].early - list[from].early - mine->rig->year_early;
-        rc = judge_rig(
-                what->accounts[mine->place], others, what->before, &rigs[mine->place], err);
-    }
-    return rc;
 }
 
 enum fsp_rc
@@ -329,11 +337,10 @@ fsp_fleet_judge(
 {
     enum fsp_rc rc;
     struct fsp_fleet_counted *counted = calloc(1, sizeof(*counted));
-    struct by_rope *list = fsp_mem_array(what->n + 1, sizeof(*list));
     struct fsp_fleet *fleet = NULL;
 
     *out = NULL;
-    if (counted == NULL || list == NULL) {
+    if (counted == NULL) {
         rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
         goto out;
     }
@@ -348,15 +355,15 @@ fsp_fleet_judge(
         goto out;
     }
     fleet->n = what->n;
-    list_by_rope(what, list);
-    rc = judge_all(what, list, fleet->rigs, err);
+    rc = rates_of(what, &counted->rates, err);
+    for (size_t i = 0; rc == FSP_OK && i < what->n; i++)
+        rc = judge_rig(what->accounts[i], counted->rates, what->before, &fleet->rigs[i], err);
     if (rc != FSP_OK)
         goto out;
     *out = fleet;
     fleet = NULL;
     counted = NULL;
 out:
-    free(list);
     if (fleet != NULL)
         fsp_fleet_free(fleet);
     else
@@ -380,6 +387,7 @@ fsp_fleet_free(const struct fsp_fleet *fleet)
         if (fleet->rigs[i] != NULL)
             release_judged(fleet->rigs[i]->judged);
     free(fleet->rigs);
+    release_rates(fleet->counted->rates);
     free(fleet->counted);
 }
 

@@ -3,9 +3,8 @@
  *
  * A rig's logs are one chain (chain.h). Every entry that reads counts in the ledger, every other is
  * counted as such; nothing is dropped. Each rig is folded from what an earlier fold left on the
- * shelf where that helps (fold/fold.h); what is worth keeping is kept afterwards. The base rate
- * for repeated early cuts is taken from the other rigs' eligible cuts of the last twelve months on
- * rope of the same size (the review never uses less than 3 %).
+ * shelf where that helps (fold/fold.h); what is worth keeping is kept afterwards. Repeated early
+ * cuts are judged by the other rigs' cuts on rope of the same size (line/review.h).
  *
  * A fleet is made in two steps: each rig's account alone, which costs a fold, then all accounts
  * judged beside each other, which costs next to nothing. Accounts and judged rigs are shared between
@@ -32,8 +31,6 @@
 #include "office/chain.h"
 #include "office/shelf.h"
 #include "proof/key.h"
-
-#define FSP_FLEET_RATE_DAYS 365 /* the twelve months of the base rate */
 
 struct fsp_fleet_log {
     struct fsp_shelf_log log;
@@ -77,8 +74,7 @@ struct fsp_fleet_rig {
     const struct fsp_ledger *ledger; /* the fold's, at as_of_s */
     const struct fsp_cut_row **cuts;
     size_t n_cuts;
-    size_t year_eligible; /* of its cuts in the last FSP_FLEET_RATE_DAYS: for the others' rate */
-    size_t year_early;
+    uint64_t cuts_sum;        /* differs whenever a review of its cuts may */
     struct fsp_review review; /* judged beside the others from here on */
     struct fsp_advice advice[FSP_ADVICE_MAX];
     size_t n_advice;

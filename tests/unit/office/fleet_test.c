@@ -220,7 +220,7 @@ what_needs_attention_comes_first(void **state)
 
 /* A rig that cuts at about a sixth of its goal, n times. */
 static void
-add_early_cuts(struct rig *rig, int n)
+add_cuts(struct rig *rig, int n, const char *reason)
 {
     char json[384];
 
@@ -233,11 +233,17 @@ add_early_cuts(struct rig *rig, int n)
         add_json(rig, json);
         (void)snprintf(json, sizeof(json),
                 "{\"kind\":\"cut\",\"at\":\"2026-03-%02dT14:00:00Z\",\"by\":\"clerk\","
-                "\"length\":\"90ft\",\"reason\":\"broken-wires\",\"place\":\"crossover\","
+                "\"length\":\"90ft\",\"reason\":\"%s\",\"place\":\"crossover\","
                 "\"condition\":\"worn-out\"}",
-                2 + 2 * i);
+                2 + 2 * i, reason);
         add_json(rig, json);
     }
+}
+
+static void
+add_early_cuts(struct rig *rig, int n)
+{
+    add_cuts(rig, n, "broken-wires");
 }
 
 static void
@@ -339,7 +345,6 @@ rigs_are_shared_until_they_or_their_base_rate_change(void **state)
     assert_ptr_equal(second->rigs[2], first->rigs[2]);
     assert_int_equal(first->rigs[1]->entries, 4); /* the held one stays as it was */
     assert_int_equal(second->rigs[1]->entries, 5);
-    assert_true(second->rigs[0]->review.rate < 0.5);
 
     add_early_cuts(&rigs[1], 7); /* and now it cuts early */
     assert_int_equal(
@@ -348,11 +353,11 @@ rigs_are_shared_until_they_or_their_base_rate_change(void **state)
     fsp_fleet_release(accounts[1]);
     accounts[1] = again[0];
     third = judge(accounts, 3, second);
+    assert_ptr_not_equal(third->rigs[0], second->rigs[0]);
+    assert_ptr_not_equal(third->rigs[2], second->rigs[2]);
+    assert_int_equal(third->rigs[1]->review.state, FSP_REVIEW_FLAGGED);
     fsp_fleet_free(second);
     fsp_fleet_free(first);
-    assert_true(third->rigs[0]->review.rate > 0.5); /* of heron alone */
-    assert_true(third->rigs[2]->review.rate > 0.5);
-    assert_true(third->rigs[1]->review.rate < 0.5); /* without its own */
     assert_ptr_equal(third->rigs[0]->account, accounts[0]);
     for (size_t i = 0; i < 3; i++)
         fsp_fleet_release(accounts[i]);
@@ -366,9 +371,9 @@ rigs_are_shared_until_they_or_their_base_rate_change(void **state)
     office_stop(&office);
 }
 
-/* A rig on this rope that begins, and cuts early. */
+/* A rig on this rope that begins, and cuts 7 times. */
 static void
-start_on_rope(struct rig *rig, const char *rope)
+start_on_rope(struct rig *rig, const char *rope, const char *reason)
 {
     char json[384];
 
@@ -379,34 +384,36 @@ start_on_rope(struct rig *rig, const char *rope)
             "\"received\":\"5000ft\",\"strung\":\"1200ft\",\"lines\":10}",
             rope);
     add_json(rig, json);
-    add_early_cuts(rig, 7);
+    add_cuts(rig, 7, reason);
 }
 
+/* 6 of each rig's 7 cuts are eligible: 4 others make 24, 3 make 18, which is too few. */
 static void
-the_base_rate_is_that_of_the_same_rope_alone(void **state)
+the_base_rate_is_that_of_the_other_rigs_on_the_same_rope(void **state)
 {
-    static const char *const names[] = {"dunlin", "heron", "plover", "whimbrel"};
-    static const char *const ropes[] = {"1-1/4in", "1-3/8in", "1-1/4in", "1-1/2in"};
+    static const char *const names[] = {
+            "avocet", "curlew", "dunlin", "heron", "knot", "plover"};
+    static const char *const ropes[] = {
+            "1-3/8in", "1-3/8in", "1-3/8in", "1-3/8in", "1-3/8in", "1-1/4in"};
     struct office office;
-    struct rig rigs[4];
+    struct rig rigs[6];
     struct fsp_fleet *fleet = NULL;
 
     (void)state;
     office_start(&office);
-    for (size_t i = 0; i < 4; i++) {
+    for (size_t i = 0; i < 6; i++) {
         rig_start(&rigs[i], &office, names[i], "a1");
-        start_on_rope(&rigs[i], ropes[i]);
+        start_on_rope(&rigs[i], ropes[i], i == 3 ? "diameter" : "goal");
         send_all(&rigs[i], &office);
     }
     load(&office, &fleet);
-    for (size_t i = 0; i < 4; i++)
-        assert_true(fleet->rigs[i]->year_early > 0);
-    assert_true(fleet->rigs[0]->review.rate > 0.5); /* by plover, on the same rope */
-    assert_true(fleet->rigs[2]->review.rate > 0.5);
-    assert_true(fleet->rigs[1]->review.rate < 0.5); /* alone on its rope */
-    assert_true(fleet->rigs[3]->review.rate < 0.5);
+    assert_int_equal(fleet->rigs[3]->review.state, FSP_REVIEW_FLAGGED);
+    assert_int_equal(fleet->rigs[3]->review.rate_cuts, 24);
+    assert_int_equal(fleet->rigs[0]->review.state, FSP_REVIEW_CLEAR);
+    assert_int_equal(fleet->rigs[0]->review.rate_cuts, 0); /* heron stands flagged */
+    assert_int_equal(fleet->rigs[5]->review.rate_cuts, 0); /* alone on its rope */
     fsp_fleet_free(fleet);
-    for (size_t i = 0; i < 4; i++)
+    for (size_t i = 0; i < 6; i++)
         rig_stop(&rigs[i]);
     office_stop(&office);
 }
@@ -449,7 +456,7 @@ main(void)
             cmocka_unit_test(what_needs_attention_comes_first),
             cmocka_unit_test(the_rig_that_keeps_cutting_early_is_flagged_and_no_other),
             cmocka_unit_test(rigs_are_shared_until_they_or_their_base_rate_change),
-            cmocka_unit_test(the_base_rate_is_that_of_the_same_rope_alone),
+            cmocka_unit_test(the_base_rate_is_that_of_the_other_rigs_on_the_same_rope),
             cmocka_unit_test(the_page_escapes_what_rigs_send),
     };
 
