@@ -1,6 +1,5 @@
 #include "office/board.h"
 
-#include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -9,16 +8,11 @@
 #include "line/say.h"
 #include "office/board_priv.h"
 #include "office/board_style.h"
-#include "proof/attest.h"
 
-#define BUSY_RETRY_S      10
-#define INSPECTIONS_SHOWN ((size_t)50)
+#define READING_RETRY_S 2
 
 struct fsp_board {
     struct fsp_board_about about;
-    struct fsp_vkey keys[FSP_ATTEST_KEYS_MAX];
-    pthread_mutex_t mutex;   /* one page at a time */
-    struct fsp_shelf *shelf; /* reading; opened again after a failure */
 };
 
 /* --- cells ----------------------------------------------------------------------------------- */
@@ -269,6 +263,14 @@ page_top(struct fsp_html *html, const struct fsp_fleet *fleet, const char *of)
     fsp_html_text(html, " UTC");
     fsp_html_close(html);
     fsp_html_close(html);
+    if (fleet->waiting > 0) {
+        char filling[96];
+
+        (void)snprintf(filling, sizeof(filling),
+                "Still reading: %zu of %zu rigs are not on this page yet.", fleet->waiting,
+                fleet->waiting + fleet->n);
+        fsp_html_element(html, "p", "caution", filling);
+    }
 }
 
 void
@@ -380,73 +382,36 @@ fsp_board_fleet(const struct fsp_fleet *fleet, struct fsp_buf *buf)
 
 /* --- routes ---------------------------------------------------------------------------------- */
 
-/* The fleet as it stands; of `rig` (may be NULL) the newest inspections too. */
-static enum fsp_rc
-load(struct fsp_board *board, const char *rig, struct fsp_fleet **fleet, struct fsp_err *err)
-{
-    const struct fsp_fleet_about about = {
-            .as_of_s = board->about.env->utc_us(board->about.env->ctx) / FSP_US_PER_S,
-            .keys = board->keys,
-            .n_keys = board->about.n_keys,
-            .rig = rig,
-            .inspections = INSPECTIONS_SHOWN};
-    enum fsp_rc rc = FSP_OK;
-
-    (void)pthread_mutex_lock(&board->mutex);
-    if (board->shelf == NULL)
-        rc = fsp_shelf_open(
-                board->about.ops, board->about.store, FSP_SHELF_READ, &board->shelf, err);
-    if (rc == FSP_OK)
-        rc = fsp_fleet_load(board->shelf, &about, fleet, err);
-    if (rc != FSP_OK) {
-        fsp_shelf_close(board->shelf);
-        board->shelf = NULL;
-    }
-    (void)pthread_mutex_unlock(&board->mutex);
-    return rc;
-}
-
-static void
-refuse_busy(struct fsp_http_answer *answer)
-{
-    fsp_http_refuse(answer, 503, "the store cannot be read now; try again");
-    answer->retry_after_s = BUSY_RETRY_S;
-}
-
 static void
 handle_fleet(void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer)
 {
-    struct fsp_fleet *fleet = NULL;
+    const struct fsp_board *board = ctx;
+    const struct fsp_fleet *fleet = fsp_live_hold(board->about.live);
 
     (void)request;
-    if (load(ctx, NULL, &fleet, NULL) != FSP_OK) {
-        refuse_busy(answer);
-        return;
-    }
     answer->type = "text/html; charset=utf-8";
     fsp_board_fleet(fleet, &answer->body);
-    fsp_fleet_free(fleet);
+    fsp_live_release(board->about.live, fleet);
 }
 
 static void
 handle_rig(void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer)
 {
+    const struct fsp_board *board = ctx;
     const char *name = fsp_http_value(request, "name");
-    const struct fsp_fleet_rig *rig;
-    struct fsp_fleet *fleet = NULL;
+    const struct fsp_fleet *fleet = fsp_live_hold(board->about.live);
+    const struct fsp_fleet_rig *rig = name == NULL ? NULL : fsp_fleet_find(fleet, name);
 
-    if (load(ctx, name, &fleet, NULL) != FSP_OK) {
-        refuse_busy(answer);
-        return;
-    }
-    rig = name == NULL ? NULL : fsp_fleet_find(fleet, name);
-    if (rig == NULL) {
-        fsp_http_refuse(answer, 404, "no such rig in this fleet");
-    } else {
+    if (rig != NULL) {
         answer->type = "text/html; charset=utf-8";
         fsp_board_rig(fleet, rig, &answer->body);
+    } else if (name != NULL && fsp_live_knows(board->about.live, name)) {
+        fsp_http_refuse(answer, 503, "this rig's records are still being read; try again");
+        answer->retry_after_s = READING_RETRY_S;
+    } else {
+        fsp_http_refuse(answer, 404, "no such rig in this fleet");
     }
-    fsp_fleet_free(fleet);
+    fsp_live_release(board->about.live, fleet);
 }
 
 static void
@@ -498,20 +463,12 @@ fsp_board_routes(void)
 enum fsp_rc
 fsp_board_new(const struct fsp_board_about *about, struct fsp_board **out, struct fsp_err *err)
 {
-    struct fsp_board *board = NULL;
+    struct fsp_board *board = calloc(1, sizeof(*board));
 
     *out = NULL;
-    if (about->n_keys > FSP_ATTEST_KEYS_MAX)
-        return fsp_err_set(
-                err, FSP_ELIMIT, "more than %d instructions keys", FSP_ATTEST_KEYS_MAX);
-    board = calloc(1, sizeof(*board));
-    if (board == NULL || pthread_mutex_init(&board->mutex, NULL) != 0) {
-        free(board);
+    if (board == NULL)
         return fsp_err_set(err, FSP_ENOMEM, "out of memory");
-    }
     board->about = *about;
-    for (size_t i = 0; i < about->n_keys; i++)
-        board->keys[i] = about->keys[i];
     *out = board;
     return FSP_OK;
 }
@@ -519,9 +476,5 @@ fsp_board_new(const struct fsp_board_about *about, struct fsp_board **out, struc
 void
 fsp_board_free(struct fsp_board *board)
 {
-    if (board == NULL)
-        return;
-    fsp_shelf_close(board->shelf);
-    (void)pthread_mutex_destroy(&board->mutex);
     free(board);
 }

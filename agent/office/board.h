@@ -3,9 +3,11 @@
  *
  * Server-rendered, works without script. Every text of a record is shown through web/html.h.
  *
- * Ownership: new/free; store and env are borrowed. Pages have one reading shelf of their own.
- * Threads: any; pages are made one after the other.
- * Errors: become answers: 503 when the store cannot be read now.
+ * Pages are made of the newest view (live.h) and never read the store.
+ *
+ * Ownership: new/free; what `about` points to is borrowed.
+ * Threads: any.
+ * Errors: become answers: 503 for a rig that is not in a view yet.
  */
 #ifndef FSP_OFFICE_BOARD_H
 #define FSP_OFFICE_BOARD_H
@@ -13,6 +15,7 @@
 #include "base/clock.h"
 #include "base/err.h"
 #include "office/fleet.h"
+#include "office/live.h"
 #include "web/http.h"
 
 struct fsp_board;
@@ -21,8 +24,9 @@ struct fsp_board_about {
     const struct fsp_shelf_ops *ops;
     const char *store;
     const struct fsp_env *env;
-    const struct fsp_vkey *keys; /* the office's instructions keys; copied */
+    const struct fsp_vkey *keys; /* the office's instructions keys */
     size_t n_keys;
+    struct fsp_live *live;
 };
 
 enum fsp_rc fsp_board_new(const struct fsp_board_about *about, struct fsp_board **out,

@@ -33,6 +33,7 @@ struct service {
     struct fsp_shelf *shelf;
     struct fsp_office_keys keys;
     struct fsp_intake *intake;
+    struct fsp_live *live;
     struct fsp_board *board;
     struct fsp_http *intake_http;
     struct fsp_http *pages_http;
@@ -99,6 +100,9 @@ handle_metrics(
     metrics.records = stats.records;
     metrics.has_commit = stats.commit_us != 0;
     metrics.commit_age_s = (now_us - stats.commit_us) / FSP_US_PER_S;
+    fsp_live_lag(service->live, &metrics.lag);
+    if (metrics.lag.oldest_us != 0)
+        metrics.lag_age_s = (now_us - metrics.lag.oldest_us) / FSP_US_PER_S;
     metrics.up_s = (now_us - service->started_us) / FSP_US_PER_S;
     answer->type = FSP_METRICS_TYPE;
     fsp_metrics_text(&metrics, &answer->body);
@@ -213,6 +217,27 @@ raise_files(void)
                 (unsigned long long)files.rlim_cur, FILES_NEEDED);
 }
 
+static void
+tell_live(void *ctx, const char *rig, uint64_t entries)
+{
+    fsp_live_grew(ctx, rig, entries);
+}
+
+static enum fsp_rc
+start_live(struct service *service, const char *store, struct fsp_err *err)
+{
+    const struct fsp_live_about about = {.ops = &fsp_shelf_sqlite,
+            .store = store,
+            .env = service->env,
+            .keys = service->keys.instructions_ever,
+            .n_keys = service->keys.n_instructions_ever};
+    enum fsp_rc rc = fsp_live_new(&about, &service->live, err);
+
+    if (rc == FSP_OK)
+        fsp_intake_tell(service->intake, tell_live, service->live);
+    return rc;
+}
+
 static enum fsp_rc
 start(struct fsp_args *args, struct service *service, struct fsp_err *err)
 {
@@ -232,12 +257,15 @@ start(struct fsp_args *args, struct service *service, struct fsp_err *err)
         rc = fsp_office_keys_load(&service->keys, store, err);
     if (rc == FSP_OK)
         rc = fsp_intake_new(service->shelf, &service->keys, office->env, &service->intake, err);
+    if (rc == FSP_OK)
+        rc = start_live(service, store, err);
     if (rc == FSP_OK) {
         const struct fsp_board_about about = {.ops = &fsp_shelf_sqlite,
                 .store = store,
                 .env = office->env,
                 .keys = service->keys.instructions_ever,
-                .n_keys = service->keys.n_instructions_ever};
+                .n_keys = service->keys.n_instructions_ever,
+                .live = service->live};
 
         rc = fsp_board_new(&about, &service->board, err);
     }
@@ -320,6 +348,7 @@ stop(struct service *service)
     fsp_http_stop(service->intake_http);
     fsp_board_free(service->board);
     fsp_intake_free(service->intake);
+    fsp_live_free(service->live);
     if (service->shelf != NULL && service->shelf->ctx != NULL) /* else the next start does it */
         (void)service->shelf->ops->tidy(service->shelf->ctx, true, NULL);
     fsp_office_keys_fini(&service->keys);

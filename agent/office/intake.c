@@ -506,16 +506,29 @@ answer_fork(struct passage *p, struct fsp_err *err)
     rc = load_held(p, p->log.id, &size, err);
     if (rc == FSP_OK)
         rc = keep_fork(p, err);
+    if (rc == FSP_OK && p->intake->grew != NULL)
+        p->intake->grew(p->intake->grew_ctx, p->log.rig, 0);
     return rc == FSP_OK ? sign_refusal(p, FSP_ANSWER_FORK, p->log.origin, size, err) : rc;
 }
 
 /* --- the way through ------------------------------------------------------------------------- */
 
 static void
-count_commit(struct fsp_intake *intake, uint64_t records)
+count_commit(const struct passage *p, uint64_t records)
 {
+    struct fsp_intake *intake = p->intake;
+
     atomic_fetch_add(&intake->records, records);
     atomic_store(&intake->commit_us, intake->env->monotonic_us(intake->env->ctx));
+    if (intake->grew != NULL)
+        intake->grew(intake->grew_ctx, p->log.rig, records);
+}
+
+void
+fsp_intake_tell(struct fsp_intake *intake, fsp_intake_grew_fn *grew, void *ctx)
+{
+    intake->grew = grew;
+    intake->grew_ctx = ctx;
 }
 
 void
@@ -557,7 +570,7 @@ settle(struct passage *p, struct fsp_err *err)
     }
     rc = receipt(p, err);
     if (rc == FSP_OK)
-        count_commit(p->intake, p->range.size - ours);
+        count_commit(p, p->range.size - ours);
     return rc;
 }
 

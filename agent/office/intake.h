@@ -38,6 +38,11 @@ struct fsp_intake_stats {
 };
 void fsp_intake_stats(struct fsp_intake *intake, struct fsp_intake_stats *stats);
 
+/* Told after each commit that changed something of a rig: new entries, or 0 when it was something
+ * else. By whoever commits; must not wait. Before the first bundle, if at all. */
+typedef void fsp_intake_grew_fn(void *ctx, const char *rig, uint64_t entries);
+void fsp_intake_tell(struct fsp_intake *intake, fsp_intake_grew_fn *grew, void *ctx);
+
 /* Take a bundle. *status 200, 409, 422: answer (born with FSP_NOTE_MAX or more, emptied first) holds
  * the signed note of wire/answer.h; 400, 403, 413: one plain line without a newline, unsigned. */
 enum fsp_rc fsp_intake_take(struct fsp_intake *intake, const uint8_t *bundle, size_t len,

@@ -15,7 +15,9 @@ struct fsp_intake {
     const struct fsp_office_keys *keys;
     const struct fsp_env *env;
     char fleet[FSP_NAME_MAX + 1];
-    pthread_mutex_t writer; /* the seam for a queue and group commits */
+    pthread_mutex_t writer;   /* the seam for a queue and group commits */
+    fsp_intake_grew_fn *grew; /* NULL: nobody is told */
+    void *grew_ctx;
     _Atomic uint64_t records;
     _Atomic int64_t commit_us;
     struct fsp_buf note; /* the writer's scratch */

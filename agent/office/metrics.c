@@ -55,6 +55,20 @@ gauges(struct fsp_buf *out, const struct fsp_metrics *m)
     fsp_buf_printf(out, "farspool_held_bytes %zu\n", m->intake.body_bytes);
     family(out, "farspool_up_seconds", "gauge", "seconds", "Time since the service started.");
     fsp_buf_printf(out, "farspool_up_seconds %" PRId64 "\n", m->up_s);
+    family(out, "farspool_lagging_records", "gauge", NULL,
+            "Records committed and not on the pages yet.");
+    fsp_buf_printf(out, "farspool_lagging_records %" PRIu64 "\n", m->lag.entries);
+    family(out, "farspool_lagging_rigs", "gauge", NULL,
+            "Rigs with something that is not on the pages yet.");
+    fsp_buf_printf(out, "farspool_lagging_rigs %zu\n", m->lag.rigs);
+    family(out, "farspool_lag_age_seconds", "gauge", "seconds",
+            "Since when the oldest of them waits; 0 when nothing does.");
+    fsp_buf_printf(out, "farspool_lag_age_seconds %" PRId64 "\n", m->lag_age_s);
+    family(out, "farspool_shown_rigs", "gauge", NULL, "Rigs on the pages.");
+    fsp_buf_printf(out, "farspool_shown_rigs %zu\n", m->lag.rigs_read);
+    family(out, "farspool_reading_failed", "gauge", NULL,
+            "1 when the store could not be read for the pages, which are older than it then.");
+    fsp_buf_printf(out, "farspool_reading_failed %d\n", m->lag.failed ? 1 : 0);
     if (!m->has_commit)
         return;
     family(out, "farspool_commit_age_seconds", "gauge", "seconds",

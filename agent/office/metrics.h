@@ -13,6 +13,7 @@
 #include <stdint.h>
 
 #include "base/buf.h"
+#include "office/live.h"
 #include "web/http.h"
 
 #define FSP_METRICS_TYPE "application/openmetrics-text; version=1.0.0; charset=utf-8"
@@ -38,6 +39,8 @@ struct fsp_metrics {
     bool has_commit;      /* since the service was started */
     int64_t commit_age_s; /* of the last one */
     int64_t up_s;
+    struct fsp_live_lag lag; /* of the pages behind the receipts */
+    int64_t lag_age_s;       /* of the oldest that waits */
 };
 
 enum fsp_metrics_status fsp_metrics_status(int status);

@@ -4,7 +4,6 @@ import csv
 import io
 import json
 import random
-import urllib.request
 
 import pytest
 import season
@@ -88,7 +87,7 @@ def test_every_rig_is_in_every_table(fleet, month):
     rows = list(csv.reader(io.StringIO(office.run("fleet", "--csv", *as_of).stdout)))
     assert len(rows) == 1 + len(rigs) and len({len(r) for r in rows}) == 1
     plain = office.run("fleet", *as_of).stdout
-    page = urllib.request.urlopen(office.pages + "/", timeout=30).read().decode()
+    page = office.page()
     for name in rigs:
         assert name in plain and name in page
 

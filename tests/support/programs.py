@@ -12,6 +12,8 @@ import signal
 import subprocess
 import sys
 import time
+import urllib.error
+import urllib.request
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 sys.path.insert(0, HERE)
@@ -95,6 +97,22 @@ class Office:
                 raise AssertionError(f"the office does not serve: {line!r} {f.read()}")
         self.intake, self.pages = m[1].rstrip("/"), m[2].rstrip("/")
         return self
+
+    def page(self, path="/", want=""):
+        """A page, asked for until every rig is on it and it says what is wanted: pages follow the
+        receipts, and what other processes write within seconds."""
+        end = time.monotonic() + 30
+        text = ""
+        while time.monotonic() < end:
+            try:
+                text = urllib.request.urlopen(self.pages + path, timeout=30).read().decode()
+                if want in text and "Still reading" not in text:
+                    return text
+            except urllib.error.HTTPError as error:
+                if error.code != 503:
+                    raise
+            time.sleep(0.05)
+        raise AssertionError(f"{path} does not say {want!r}: {text}")
 
     @property
     def address(self):

@@ -26,7 +26,9 @@ every_count_stands_under_its_name(void **state)
             "\nfarspool_sent_bytes_total{listener=\"pages\"} 77\n",
             "\nfarspool_connections{listener=\"intake\"} 5\n", "\nfarspool_queued_bundles 6\n",
             "\nfarspool_held_bytes 1000\n", "\nfarspool_up_seconds 60\n",
-            "\nfarspool_commit_age_seconds 9\n"};
+            "\nfarspool_commit_age_seconds 9\n", "\nfarspool_lagging_records 11\n",
+            "\nfarspool_lagging_rigs 2\n", "\nfarspool_lag_age_seconds 13\n",
+            "\nfarspool_shown_rigs 14\n", "\nfarspool_reading_failed 1\n"};
     struct fsp_metrics metrics = {.intake = {.connections = 5,
                                           .queued = 6,
                                           .body_bytes = 1000,
@@ -39,7 +41,9 @@ every_count_stands_under_its_name(void **state)
             .records = 500,
             .has_commit = true,
             .commit_age_s = 9,
-            .up_s = 60};
+            .up_s = 60,
+            .lag = {.entries = 11, .rigs = 2, .rigs_read = 14, .failed = true},
+            .lag_age_s = 13};
     struct fsp_buf out;
 
     (void)state;
