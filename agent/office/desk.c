@@ -14,6 +14,7 @@ struct fsp_desk {
 static const struct fsp_migration steps[] = {
         {desk_people_sql},
         {desk_flags_sql},
+        {desk_browsers_sql},
 };
 
 static const struct fsp_db_schema schema = {

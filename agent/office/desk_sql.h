@@ -40,4 +40,15 @@ static const char desk_flags_sql[] = "CREATE TABLE acknowledged("
                                      " note TEXT NOT NULL,"
                                      " PRIMARY KEY(rig, mark)) STRICT, WITHOUT ROWID;";
 
+/* Browsers that once logged in to an account: their tries are counted apart. */
+static const char desk_browsers_sql[] =
+        "CREATE TABLE browser("
+        " mark BLOB PRIMARY KEY CHECK(length(mark) = 32),"
+        " account TEXT NOT NULL REFERENCES account(name),"
+        " made_s INTEGER NOT NULL) STRICT, WITHOUT ROWID;"
+        "CREATE INDEX browser_account ON browser(account, made_s);"
+        "CREATE INDEX session_account ON session(account, seen_s);"
+        "CREATE INDEX failure_last ON failure(last_s);"
+        "CREATE INDEX trail_did ON trail(did, at_s);";
+
 #endif
