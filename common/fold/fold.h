@@ -154,6 +154,31 @@ size_t fsp_fold_inspections(const struct fsp_fold *fold); /* of the rig, wanted 
 /* State of the signature of the inspection behind the ledger's i-th finding; false past the end. */
 bool fsp_fold_finding_sig(const struct fsp_fold *fold, size_t i, enum fsp_sig_state *sig);
 
+/* ---- what the logs say of one entry ---- */
+
+enum fsp_fold_refers {
+    FSP_REFERS_AMENDS = 0,
+    FSP_REFERS_VOIDS,
+    FSP_REFERS_COUNTERSIGNS,
+};
+
+/* An entry that names another one. */
+struct fsp_fold_reference {
+    enum fsp_fold_refers how;
+    uint32_t log;
+    uint64_t index;
+    int64_t at_s;
+    enum fsp_sig_state sig;
+};
+
+/* State of the entry's signature; false when its kind bears none. */
+bool fsp_fold_entry_sig(
+        const struct fsp_fold *fold, uint32_t log, uint64_t index, enum fsp_sig_state *sig);
+/* The i-th entry that amends, voids or countersigns this one, in the order of the logs; false past the
+ * end. */
+bool fsp_fold_reference(const struct fsp_fold *fold, uint32_t log, uint64_t index, size_t i,
+        struct fsp_fold_reference *out);
+
 /* "signed by K. Ode" is not said here: only "signed, countersigned by K. Ode (signed)". One line,
  * appended, safe to show. */
 void fsp_fold_say_signed(const struct fsp_fold_inspection *inspection, struct fsp_buf *buf);

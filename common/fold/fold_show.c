@@ -238,6 +238,43 @@ fsp_fold_finding_sig(const struct fsp_fold *fold, size_t i, enum fsp_sig_state *
     return true;
 }
 
+/* ---- one entry ---- */
+
+bool
+fsp_fold_entry_sig(
+        const struct fsp_fold *fold, uint32_t log, uint64_t index, enum fsp_sig_state *sig)
+{
+    const struct fsp_mark *mark = fsp_marks_find(&fold->marks, log, index);
+
+    *sig = FSP_SIG_NONE;
+    if (mark == NULL ||
+            (mark->kind != FSP_MARK_INSPECTION && mark->kind != FSP_MARK_COUNTERSIGN))
+        return false;
+    *sig = mark->sig;
+    return true;
+}
+
+bool
+fsp_fold_reference(const struct fsp_fold *fold, uint32_t log, uint64_t index, size_t i,
+        struct fsp_fold_reference *out)
+{
+    for (size_t m = 0; m < fold->marks.n; m++) {
+        const struct fsp_mark *mark = &fold->marks.items[m];
+
+        if (!mark->aimed || mark->to_log != log || mark->to_index != index || i-- > 0)
+            continue;
+        out->how = mark->kind != FSP_MARK_AMEND ? FSP_REFERS_COUNTERSIGNS
+                   : mark->voids                ? FSP_REFERS_VOIDS
+                                                : FSP_REFERS_AMENDS;
+        out->log = mark->log;
+        out->index = mark->index;
+        out->at_s = mark->at_s;
+        out->sig = mark->sig;
+        return true;
+    }
+    return false;
+}
+
 /* ---- in words ---- */
 
 const char *

@@ -504,6 +504,45 @@ a_finding_shows_the_state_of_its_inspections_signature(void **state)
 /* ---- another history, other rules ---- */
 
 static void
+what_refers_to_an_entry_is_found_from_it(void **state)
+{
+    struct shelved *shelved = shelved_new(4);
+    struct fsp_fold_reference reference;
+    enum fsp_sig_state sig;
+    struct fsp_fold *fold;
+    size_t inspection;
+    size_t work;
+    size_t amend;
+
+    (void)state;
+    shelved_open(shelved, START_S);
+    (void)shelved_roster(shelved, START_S + 1000, true);
+    inspection = shelved_inspect(shelved, START_S + 2000, "run", "k-ode", shelved->inspector);
+    work = shelved_put(
+            shelved, "work", START_S + 3000, "\"op\":\"round-trip\",\"depth\":\"6000ft\"");
+    (void)shelved_countersign(shelved, START_S + 4000, 0, inspection, shelved->second);
+    amend = shelved_amend(shelved, START_S + 5000, 0, work, "\"depth\":\"6100ft\"");
+    (void)shelved_amend(shelved, START_S + 6000, 0, work, "void");
+    fold = shelved_fold(shelved, NULL, false, 0);
+    assert_true(fsp_fold_entry_sig(fold, 0, inspection, &sig));
+    assert_int_equal(sig, FSP_SIG_GOOD);
+    assert_false(fsp_fold_entry_sig(fold, 0, work, &sig));
+    assert_true(fsp_fold_reference(fold, 0, inspection, 0, &reference));
+    assert_int_equal(reference.how, FSP_REFERS_COUNTERSIGNS);
+    assert_int_equal(reference.sig, FSP_SIG_GOOD);
+    assert_false(fsp_fold_reference(fold, 0, inspection, 1, &reference));
+    assert_true(fsp_fold_reference(fold, 0, work, 0, &reference));
+    assert_int_equal(reference.how, FSP_REFERS_AMENDS);
+    assert_int_equal(reference.index, amend);
+    assert_true(fsp_fold_reference(fold, 0, work, 1, &reference));
+    assert_int_equal(reference.how, FSP_REFERS_VOIDS);
+    assert_false(fsp_fold_reference(fold, 0, work, 2, &reference));
+    assert_false(fsp_fold_reference(fold, 1, work, 0, &reference));
+    fsp_fold_free(fold);
+    shelved_free(shelved);
+}
+
+static void
 marks_of_another_history_or_another_chain_are_left_aside(void **state)
 {
     struct shelved *one = shelved_new(6);
@@ -658,6 +697,7 @@ main(void)
             cmocka_unit_test(another_roster_judges_every_inspection_again),
             cmocka_unit_test(only_a_signed_run_lifts_a_stop_and_a_countersigned_void_too),
             cmocka_unit_test(a_finding_shows_the_state_of_its_inspections_signature),
+            cmocka_unit_test(what_refers_to_an_entry_is_found_from_it),
             cmocka_unit_test(marks_of_another_history_or_another_chain_are_left_aside),
             cmocka_unit_test(what_another_process_kept_of_more_entries_stays),
             cmocka_unit_test(
