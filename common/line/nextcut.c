@@ -76,6 +76,23 @@ find_table(const struct fold *fold, struct fsp_next_cut *out)
     return true;
 }
 
+bool
+fsp_ledger_geometry(
+        const struct fsp_ledger *ledger, struct fsp_geometry *out, struct fsp_buf *assumed)
+{
+    const struct fold *fold = &ledger->fold;
+    const char *needs[FSP_CRITICAL_NEEDS];
+    struct fsp_particulars known;
+    struct fsp_err err = {0};
+
+    memset(out, 0, sizeof(*out));
+    fill_particulars(fold, &known);
+    if (!fold->line.hung || fsp_critical_needs(&known, needs) > 0)
+        return false;
+    fsp_critical_geometry(&known, out, assumed);
+    return fsp_critical_check(out, fsp_critical_lap(out), &err) == FSP_OK;
+}
+
 void
 fsp_ledger_next_cut(
         const struct fsp_ledger *ledger, struct fsp_next_cut *out, struct fsp_buf *assumed)

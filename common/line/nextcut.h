@@ -9,6 +9,8 @@
 #ifndef FSP_LINE_NEXTCUT_H
 #define FSP_LINE_NEXTCUT_H
 
+#include <stdbool.h>
+
 #include "base/buf.h"
 #include "line/critical.h"
 #include "line/critical_say.h"
@@ -28,6 +30,10 @@ struct fsp_next_cut {
     char why_not[FSP_ERR_TEXT_MAX]; /* "" when needs or candidates say it all */
 };
 
+/* The geometry as the line hangs now, as it is drawn; false when the particulars do not suffice (the
+ * needs of fsp_ledger_next_cut say which are missing). */
+bool fsp_ledger_geometry(
+        const struct fsp_ledger *ledger, struct fsp_geometry *out, struct fsp_buf *assumed);
 /* assumed gets one line for each particular taken for one not given. */
 void fsp_ledger_next_cut(
         const struct fsp_ledger *ledger, struct fsp_next_cut *out, struct fsp_buf *assumed);
