@@ -144,8 +144,9 @@ struct fsp_ledger_view {
     int slips;              /* between two cuts, by programme; 1 when it says nothing */
     double min_factor;      /* lowest fast-line design factor since the cut */
     double feet_cut_line_m; /* cut from this line so far, before it came here included */
-    double derate; /* share of the goal left while adverse conditions last; 1 when none */
-    bool metric;   /* the rig's particulars were entered in metres */
+    double derate;     /* share of the goal left while adverse conditions last; 1 when none */
+    bool metric;       /* the rig's particulars were entered in metres */
+    const char *basis; /* the count in force: "hand", "counted"; NULL when none is. Static */
     enum fsp_due cut_due;
     enum fsp_due slip_due;
     const char *cut_due_why;  /* peek, one line */

@@ -124,12 +124,12 @@ judge(struct fsp_ledger *ledger, struct fsp_cut_row *row)
         row->why = barred != NULL ? barred : "judged";
 }
 
-static const char *
-basis_text(enum basis basis)
+const char *
+fsp_ledger_basis(const struct fold *fold)
 {
-    if (basis == BASIS_UNSAID)
+    if (!fold->has_program || fold->program.basis == BASIS_UNSAID)
         return NULL;
-    return basis == BASIS_HAND ? "hand" : "counted";
+    return fold->program.basis == BASIS_HAND ? "hand" : "counted";
 }
 
 static void
@@ -145,7 +145,7 @@ fill_rules(const struct fold *fold, struct fsp_cut_row *row)
     row->program_log = fold->program_log;
     row->program_index = fold->program_index;
     row->goal_kind = fold->line.first_due && !fold->line.used ? "first" : "later";
-    row->basis = basis_text(fold->program.basis);
+    row->basis = fsp_ledger_basis(fold);
     row->credit = fold->program.credit;
 }
 

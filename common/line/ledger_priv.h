@@ -474,6 +474,8 @@ void fsp_ledger_gap(struct fold *fold, const struct item *item);
 void fsp_ledger_machine_changed(struct fold *fold, const struct item *item);
 /* Note where the line lies, when it has moved. */
 void fsp_ledger_place(struct fold *fold);
+/* "hand", "counted"; NULL when the programme does not say or there is none. Static. */
+const char *fsp_ledger_basis(const struct fold *fold);
 /* The goal the next cut is measured by; 0 when none is approved. */
 double fsp_ledger_goal(const struct fold *fold);
 /* Share left by the adverse conditions that are open; 1 when none. */

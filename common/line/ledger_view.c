@@ -267,6 +267,7 @@ fsp_ledger_close(struct fsp_ledger *ledger, int64_t as_of_s)
     view->rig_state = fold->state;
     view->well = fold->well;
     view->metric = fold->rig.metric;
+    view->basis = fsp_ledger_basis(fold);
     view->derate = fsp_ledger_derate(fold);
     view->slips = fold->has_program && fold->program.slips > 0 ? fold->program.slips : 1;
     view->programme_m = fold->has_program ? fold->program.cut_m : 0;
