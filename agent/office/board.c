@@ -444,7 +444,7 @@ handle_health(void *ctx, const struct fsp_http_request *request, struct fsp_http
 const struct fsp_http_route *
 fsp_board_routes(void)
 {
-    static const struct fsp_field rig_fields[] = {
+    static const struct fsp_form_field rig_fields[] = {
             {.name = "name", .max = FSP_NAME_MAX, .is = FSP_FIELD_NAME},
             {.name = NULL},
     };

@@ -9,7 +9,7 @@
 #include "base/text.h"
 
 void
-fsp_form_init(struct fsp_form *form, const struct fsp_field *fields)
+fsp_form_init(struct fsp_form *form, const struct fsp_form_field *fields)
 {
     memset(form, 0, sizeof(*form));
     form->fields = fields;
@@ -118,7 +118,7 @@ make_lines(char *value, size_t *len)
 
 /* What is wrong with a value that is not empty; NULL: nothing. It may be made shorter. */
 static const char *
-fault_of(const struct fsp_field *field, char *value, size_t *len)
+fault_of(const struct fsp_form_field *field, char *value, size_t *len)
 {
     uint64_t number = 0;
 
@@ -156,7 +156,7 @@ fault_of(const struct fsp_field *field, char *value, size_t *len)
 
 /* The index in the table; FSP_FORM_FIELDS_MAX when it is not there. */
 static size_t
-find(const struct fsp_field *fields, const char *name, size_t len)
+find(const struct fsp_form_field *fields, const char *name, size_t len)
 {
     for (size_t i = 0; fields != NULL && fields[i].name != NULL; i++) {
         assert(i < FSP_FORM_FIELDS_MAX && strlen(fields[i].name) <= FSP_FORM_NAME_MAX);
@@ -170,7 +170,7 @@ static enum fsp_rc
 take_value(
         struct fsp_form *form, size_t i, const uint8_t *text, size_t len, struct fsp_err *err)
 {
-    const struct fsp_field *field = &form->fields[i];
+    const struct fsp_form_field *field = &form->fields[i];
     const size_t start = form->values.len;
     size_t value_len = 0;
     const char *fault = NULL;

@@ -28,7 +28,7 @@
 #define FSP_FORM_NAME_MAX   40                  /* bytes of a field's name */
 #define FSP_CLIENT_MAX      64                  /* an address as text */
 
-enum fsp_field_is {
+enum fsp_form_is {
     FSP_FIELD_LINE = 0, /* one line of printable UTF-8 */
     FSP_FIELD_TEXT,     /* such lines; CR LF and CR become LF */
     FSP_FIELD_NAME,     /* a fleet's or rig's name: fsp_text_name() */
@@ -37,23 +37,23 @@ enum fsp_field_is {
     FSP_FIELD_WORD,     /* one of words */
 };
 
-struct fsp_field {
+struct fsp_form_field {
     const char *name; /* NULL ends the table */
     size_t max;       /* bytes of the value */
-    enum fsp_field_is is;
+    enum fsp_form_is is;
     const char *const *words;        /* of a WORD; ends with NULL */
     bool (*good)(const char *value); /* asked besides, when not NULL */
     const char *wants;               /* what good asks for: "a day, as 2026-03-01" */
 };
 
 struct fsp_form {
-    const struct fsp_field *fields;
+    const struct fsp_form_field *fields;
     struct fsp_buf values;          /* each with a NUL behind */
     size_t at[FSP_FORM_FIELDS_MAX]; /* 1 + where the value begins; 0: not given */
 };
 
 /* Without a field. `fields` NULL takes none. */
-void fsp_form_init(struct fsp_form *form, const struct fsp_field *fields);
+void fsp_form_init(struct fsp_form *form, const struct fsp_form_field *fields);
 void fsp_form_fini(struct fsp_form *form);
 /* Read what was sent; may be called once. */
 enum fsp_rc fsp_form_read(struct fsp_form *form, const void *text, size_t len,

@@ -88,7 +88,7 @@ struct fsp_http_route {
             void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer);
     /* What it takes: of the query for GET; of the body, which must then be a form, for a route with a
      * body. Ends with a NULL name. NULL takes no field, and a body as it comes. */
-    const struct fsp_field *fields;
+    const struct fsp_form_field *fields;
 };
 
 /* TLS 1.3 with this key and certificate, as NUL-terminated PEM. */

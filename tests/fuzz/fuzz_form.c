@@ -11,7 +11,7 @@
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
 
 static const char *const words[] = {"reader", "keeper", NULL};
-static const struct fsp_field fields[] = {
+static const struct fsp_form_field fields[] = {
         {.name = "rig", .max = 63, .is = FSP_FIELD_NAME},
         {.name = "n", .max = 20, .is = FSP_FIELD_COUNT},
         {.name = "token", .max = 43, .is = FSP_FIELD_TOKEN},

@@ -14,7 +14,7 @@ is_even(const char *value)
 }
 
 static const char *const words[] = {"reader", "keeper", NULL};
-static const struct fsp_field fields[] = {
+static const struct fsp_form_field fields[] = {
         {.name = "rig", .max = 63, .is = FSP_FIELD_NAME},
         {.name = "n",
                 .max = 20,
@@ -110,7 +110,7 @@ fields_are_what_the_table_says_or_refused(void **state)
 static void
 a_form_up_to_its_maximum_is_read_and_no_more(void **state)
 {
-    static const struct fsp_field one[] = {{.name = "a", .max = FSP_FORM_MAX}, {.name = NULL}};
+    static const struct fsp_form_field one[] = {{.name = "a", .max = FSP_FORM_MAX}, {.name = NULL}};
     struct fsp_err err = {0};
     char *sent = malloc(FSP_FORM_MAX + 2);
 

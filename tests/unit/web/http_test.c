@@ -100,8 +100,8 @@ asset(void *ctx, const struct fsp_http_request *request, struct fsp_http_answer 
     fsp_http_serve(answer, &script);
 }
 
-static const struct fsp_field who_fields[] = {{.name = "who", .max = 40}, {.name = NULL}};
-static const struct fsp_field form_fields[] = {{.name = "to", .max = 300},
+static const struct fsp_form_field who_fields[] = {{.name = "who", .max = 40}, {.name = NULL}};
+static const struct fsp_form_field form_fields[] = {{.name = "to", .max = 300},
         {.name = "note", .max = 20, .is = FSP_FIELD_TEXT}, {.name = NULL}};
 
 static const struct fsp_http_route routes[] = {
