@@ -15,6 +15,10 @@ static const struct fsp_conf_key conf_keys[] = {
                 "address and port that takes bundles"},
         {"serve", "pages", FSP_CONF_TEXT, "127.0.0.1:8464", 1, 128,
                 "address and port of the pages"},
+        {"serve", "behind-proxy", FSP_CONF_BOOL, "no", 0, 0,
+                "a proxy takes the browsers' TLS: cookies are Secure, and X-Forwarded-For from "
+                "this "
+                "machine names the client"},
         {"serve", "deadline-s", FSP_CONF_INT, "60", 5, 3600,
                 "seconds a request may take, besides one for every 256 bytes it carries"},
         {NULL, NULL, FSP_CONF_TEXT, NULL, 0, 0, NULL},

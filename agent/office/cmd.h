@@ -41,6 +41,7 @@ int fsp_cmd_check(struct fsp_args *args);
 int fsp_cmd_hand_back(struct fsp_args *args);
 int fsp_cmd_confirm(struct fsp_args *args);
 int fsp_cmd_readmit(struct fsp_args *args);
+int fsp_cmd_user(struct fsp_args *args);
 
 /* "farspool-office: text" to standard error; the exit status. */
 int fsp_cmd_fail(enum fsp_rc rc, const struct fsp_err *err);

@@ -6,7 +6,7 @@
 
 #include "base/clock.h"
 #include "base/mem.h"
-#include "line/rope.h"
+#include "office/flags.h"
 
 /* One rig folded, never changed afterwards; judged rigs refer to it. */
 struct fsp_fleet_account {
@@ -18,6 +18,7 @@ struct fsp_fleet_account {
 struct fsp_fleet_judged {
     _Atomic size_t holds;
     struct fleet_rates *rates; /* held */
+    struct fsp_flag *flags;
     struct fsp_fleet_rig rig;
 };
 
@@ -272,8 +273,7 @@ attention(const struct fsp_fleet_rig *rig)
         return FSP_ATTENTION_DUE;
     if (rig->review.state == FSP_REVIEW_FLAGGED)
         return FSP_ATTENTION_EARLY_CUTS;
-    if (rig->review.wear_left || rig->review.planned_repeat || rig->unreadable > 0 ||
-            rig->renewals > 0 || rig->n_advice > 0)
+    if (rig->n_flags > 0 || rig->n_advice > 0)
         return FSP_ATTENTION_OTHER_FLAG;
     if (due == FSP_DUE_SOON)
         return FSP_ATTENTION_SOON;
@@ -287,12 +287,28 @@ release_judged(struct fsp_fleet_judged *judged)
         return;
     fsp_fleet_release(judged->rig.account);
     release_rates(judged->rates);
+    free(judged->flags);
     free(judged);
 }
 
+static enum fsp_rc
+keep_flags(struct fsp_fleet_judged *judged, struct fsp_err *err)
+{
+    struct fsp_fleet_rig *rig = &judged->rig;
+    struct fsp_flag found[FSP_FLAGS_MAX];
+
+    rig->n_flags = fsp_flags_of(rig, rig->as_of_s, found);
+    judged->flags = fsp_mem_array(rig->n_flags, sizeof(*judged->flags));
+    if (judged->flags == NULL)
+        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    memcpy(judged->flags, found, rig->n_flags * sizeof(*found));
+    rig->flags = judged->flags;
+    return FSP_OK;
+}
+
 /* At the rate of the other rigs on this size of rope. */
-static void
-judge(struct fsp_fleet_judged *judged)
+static enum fsp_rc
+judge(struct fsp_fleet_judged *judged, struct fsp_err *err)
 {
     struct fsp_fleet_rig *rig = &judged->rig;
     struct fsp_review_about about = {.rates = judged->rates->rates,
@@ -300,7 +316,10 @@ judge(struct fsp_fleet_judged *judged)
 
     fsp_review_judge(rig->cuts, rig->n_cuts, &about, &rig->review);
     rig->n_advice = fsp_review_advise(rig->cuts, rig->n_cuts, &rig->review, rig->advice);
+    if (keep_flags(judged, err) != FSP_OK)
+        return FSP_ENOMEM;
     rig->attention = attention(rig);
+    return FSP_OK;
 }
 
 /* The rig as it was judged before, when nothing changed; else judged anew. */
@@ -326,7 +345,10 @@ judge_rig(struct fsp_fleet_account *account, struct fleet_rates *rates,
     judged->rig = account->rig;
     judged->rig.judged = judged;
     judged->rates = rates;
-    judge(judged);
+    if (judge(judged, err) != FSP_OK) {
+        release_judged(judged);
+        return FSP_ENOMEM;
+    }
     *out = &judged->rig;
     return FSP_OK;
 }
@@ -521,26 +543,12 @@ fsp_fleet_flag_text(const struct fsp_fleet_rig *rig, struct fsp_buf *buf)
 
     if (rig->n_logs == 0)
         add_flag(buf, start, "invited, never heard");
-    if (rig->open_forks > 0)
-        add_flag(buf, start, "two histories for one log: keep both, ask the rig");
-    for (size_t i = 0; i < rig->n_logs; i++)
-        if (fsp_fleet_renewal_open(&rig->logs[i])) {
-            add_flag(buf, start, "");
-            fsp_chain_flag_text(&rig->logs[i].chain, buf);
-        }
-    if (rig->review.state == FSP_REVIEW_FLAGGED)
-        add_flag(buf, start, rig->review.text);
-    if (rig->review.wear_left)
-        add_flag(buf, start, rig->review.wear_left_text);
-    if (rig->review.planned_repeat)
-        add_flag(buf, start, rig->review.planned_text);
+    if (rig->n_flags > 0) {
+        add_flag(buf, start, "");
+        fsp_flags_text(rig->flags, rig->n_flags, buf);
+    }
     for (size_t i = 0; i < rig->n_advice; i++) {
         add_flag(buf, start, "advice: ");
         fsp_buf_add_text(buf, fsp_advice_text(rig->advice[i].kind));
-    }
-    if (rig->unreadable > 0) {
-        add_flag(buf, start, "");
-        fsp_buf_printf(buf, "%llu entries this office cannot read",
-                (unsigned long long)rig->unreadable);
     }
 }

@@ -85,6 +85,7 @@ struct fsp_fleet_rig {
     size_t renewals;   /* that a keeper should look at */
     bool renewals_odd; /* one of them is a second one, or names what is not held */
     int64_t heard_s;   /* newest cosignature of any of its logs; 0: never heard */
+    int64_t rhythm_s;  /* its usual longest silence (flags.h); 0: not known */
     enum fsp_attention attention;
     const struct fsp_flag *flags; /* the gravest first, none acknowledged */
     size_t n_flags;

@@ -1,8 +1,10 @@
 /*
  * Invariants
  *  1. An answer 200 leaves only after the COMMIT that holds the entries, the head and the
- *     cosignature in it.
- *  2. One bundle, one transaction: entries, tip, head, enrolment together, or nothing.
+ *     cosignature in it. Nor does any other answer leave before the COMMIT of its group: what it
+ *     claims may rest on a bundle beside it.
+ *  2. Bundles that wait are taken in one transaction, one after the other (intake_group.c). Each
+ *     stands or falls alone: entries, tip, head, enrolment together, or nothing, by a savepoint.
  *  3. A head is cosigned only when its root is the root of the bytes we store, by our own
  *     recomputation, and when its size is above every size cosigned before for that log (or equal
  *     to it, and then the stored note is sent again, byte for byte, with today's line behind it when
@@ -15,11 +17,15 @@
  *     instruction of ours is remembered beside it.
  *  7. A closed log grows no more: what comes above its size is evidence of another copy.
  *  8. Only signed answers claim something of the store (200, 409, 422); 400, 403 and 413 are plain.
- *  9. After a failed commit nothing is acknowledged until the store was reopened and verified.
+ *  9. After a failed commit none of its group is answered with a status, and nothing is
+ *     acknowledged until the store was reopened and verified.
  *
- * States of one bundle, and the function that leaves each
+ * States of one bundle, and the function that leaves each. Down to `waiting` it is with the thread
+ * that brought it, beside others; then with whoever leads its group.
  *  received    open_bundle       -> opened | 400 not a bundle | 403 not for us | 413 too large
- *  opened      find_log          -> known | enrolled (in the transaction, by token or by a proved
+ *  opened      fsp_intake_wait   -> waiting | no answer: the writer is stuck
+ *  waiting     commit_group      -> at its turn, with a savepoint
+ *  at turn     find_log          -> known | enrolled (in the transaction, by token or by a proved
  *                                   renewal: intake_enrol.c) | gap: this log is not here, or the log it
  *                                   continues is not, up to where it is continued | 403
  *  known       check_signature   -> authentic | 403
@@ -30,25 +36,23 @@
  *  same        settle            -> new size above ours and another log continues it: fork (closed)
  *              extend            -> new size above ours: extended | fork (root)
  *              check_covered     -> new size at or below ours: covered | fork (root)
- *  extended    receipt           -> cosigned, COMMIT, 200
- *  covered     repeat_receipt    -> the stored note of our newest head, 200
- *  gap         answer_gap        -> ROLLBACK, 409
- *  fork        answer_fork       -> ROLLBACK, evidence COMMITted alone, 422
+ *  extended    receipt           -> settled, to be kept: cosigned, 200
+ *  covered     repeat_receipt    -> settled: the stored note of our newest head, 200
+ *  gap         fsp_intake_gap    -> settled: back to the savepoint, 409
+ *  fork        answer_fork       -> settled, to be kept: back to the savepoint, evidence, 422
+ *  settled     finish_group      -> answered after the COMMIT (where anything is to be kept)
+ *                                   | no answer: the commit failed
  */
 #include "office/intake_priv.h"
 
-#include <errno.h>
-#include <pthread.h>
-#include <stdatomic.h>
 #include <stdbool.h>
-#include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
 #include "base/text.h"
 #include "office/instruct.h"
 #include "proof/note.h"
 #include "wire/answer.h"
+#include "wire/dictionary.h"
 
 #define STATUS_BAD       400
 #define STATUS_TOO_LARGE 413
@@ -270,18 +274,56 @@ gather_words(struct passage *p, struct fsp_err *err)
             p->head->has_newest ? p->head->newest : NULL, &p->intake->words, err);
 }
 
-/* The receipt alone, or with instructions behind it. */
+/* What stands behind the rig's own line, when the rig can put head and line before it: it asked for
+ * that, and the note is over the very head of the bundle. *out NULL: it cannot. */
+static enum fsp_rc
+cut_short(struct passage *p, const struct fsp_buf *note, const uint8_t **out, size_t *len,
+        struct fsp_err *err)
+{
+    struct fsp_buf head;
+    enum fsp_rc rc;
+
+    *out = NULL;
+    if (!p->head->short_receipt)
+        return FSP_OK;
+    fsp_buf_init(&head, FSP_NOTE_MAX);
+    fsp_checkpoint_write(&p->head->head, &head);
+    fsp_buf_add_byte(&head, '\n');
+    fsp_note_add_line(&head, &p->vkey, p->head->sig, FSP_SIG_LEN);
+    rc = fsp_buf_check(&head, "head", err);
+    if (rc == FSP_OK && note->len > head.len && memcmp(note->data, head.data, head.len) == 0) {
+        *out = note->data + head.len;
+        *len = note->len - head.len;
+    }
+    fsp_buf_fini(&head);
+    return rc;
+}
+
+/* The receipt alone, or with instructions behind it, and with what the office knows when the rig does
+ * not show that it was told. */
 static enum fsp_rc
 hand_out(struct passage *p, const struct fsp_buf *note, struct fsp_err *err)
 {
     const struct fsp_buf *words = &p->intake->words;
+    bool told = p->head->dictionary >= FSP_DICTIONARY_NEWEST;
+    const uint8_t *lines = NULL;
+    size_t len = 0;
+    enum fsp_rc rc = FSP_OK;
 
-    if (words->len == 0) {
+    if (words->len == 0 && told)
+        rc = cut_short(p, note, &lines, &len, err);
+    if (rc != FSP_OK)
+        return rc;
+    if (lines != NULL) {
+        fsp_buf_add(p->answer, lines, len);
+    } else if (words->len == 0 && told) {
         fsp_buf_add(p->answer, note->data, note->len);
     } else {
         fsp_answers_begin(p->answer);
         fsp_answers_add(p->answer, FSP_ANSWER_TAKEN, note->data, note->len);
         fsp_buf_add(p->answer, words->data, words->len);
+        if (!told)
+            fsp_answers_add_knows(p->answer);
     }
     *p->status = FSP_ANSWER_TAKEN;
     return fsp_buf_check(p->answer, "answer", err);
@@ -328,8 +370,9 @@ receipt(struct passage *p, struct fsp_err *err)
     if (rc == FSP_OK)
         rc = gather_words(p, err);
     if (rc == FSP_OK)
-        rc = shelf->ops->commit(shelf->ctx, err);
-    return rc == FSP_OK ? hand_out(p, note, err) : rc; /* only now may it leave */
+        rc = hand_out(p, note, err); /* it leaves after the COMMIT */
+    p->keep = rc == FSP_OK;
+    return rc;
 }
 
 /* A head that was cosigned before today's key: the rig may know no other. It still is the largest
@@ -452,8 +495,8 @@ fsp_intake_gap(struct passage *p, const char *origin, int64_t log, struct fsp_er
     uint64_t size = 0;
     enum fsp_rc rc = load_held(p, log, &size, err);
 
-    shelf->ops->rollback(
-            shelf->ctx); /* an enrolment too: it comes again with the next bundle */
+    if (rc == FSP_OK) /* an enrolment too: it comes again with the next bundle */
+        rc = shelf->ops->undo(shelf->ctx, err);
     return rc == FSP_OK ? sign_refusal(p, FSP_ANSWER_GAP, origin, size, err) : rc;
 }
 
@@ -482,61 +525,32 @@ keep_fork(struct passage *p, struct fsp_err *err)
         fork.entry = p->entries[fork.differs - p->head->old_size].bytes;
         fork.entry_len = p->entries[fork.differs - p->head->old_size].len;
     }
-    rc = shelf->ops->begin(shelf->ctx, true, err);
-    if (rc == FSP_OK)
-        rc = shelf->ops->add_fork(shelf->ctx, &fork, err);
-    if (rc == FSP_OK)
-        rc = shelf->ops->commit(shelf->ctx, err);
+    rc = shelf->ops->add_fork(shelf->ctx, &fork, err);
+    p->keep = rc == FSP_OK;
     return rc;
 }
 
 /* Undo, then keep both heads. A log that would have been enrolled by this very bundle is not there
- * after the rollback: nothing is held that could contradict, and nothing is kept. */
+ * after that: nothing is held that could contradict, and nothing is kept. */
 static enum fsp_rc
 answer_fork(struct passage *p, struct fsp_err *err)
 {
     struct fsp_shelf *shelf = p->intake->shelf;
     uint64_t size = 0;
-    enum fsp_rc rc;
+    enum fsp_rc rc = shelf->ops->undo(shelf->ctx, err);
 
-    shelf->ops->rollback(shelf->ctx);
+    if (rc != FSP_OK)
+        return rc;
     fsp_buf_reset(&p->intake->held);
     if (p->enrolled_now)
         return sign_refusal(p, FSP_ANSWER_FORK, p->head->head.origin, 0, err);
     rc = load_held(p, p->log.id, &size, err);
     if (rc == FSP_OK)
         rc = keep_fork(p, err);
-    if (rc == FSP_OK && p->intake->grew != NULL)
-        p->intake->grew(p->intake->grew_ctx, p->log.rig, 0);
     return rc == FSP_OK ? sign_refusal(p, FSP_ANSWER_FORK, p->log.origin, size, err) : rc;
 }
 
 /* --- the way through ------------------------------------------------------------------------- */
-
-static void
-count_commit(const struct passage *p, uint64_t records)
-{
-    struct fsp_intake *intake = p->intake;
-
-    atomic_fetch_add(&intake->records, records);
-    atomic_store(&intake->commit_us, intake->env->monotonic_us(intake->env->ctx));
-    if (intake->grew != NULL)
-        intake->grew(intake->grew_ctx, p->log.rig, records);
-}
-
-void
-fsp_intake_tell(struct fsp_intake *intake, fsp_intake_grew_fn *grew, void *ctx)
-{
-    intake->grew = grew;
-    intake->grew_ctx = ctx;
-}
-
-void
-fsp_intake_stats(struct fsp_intake *intake, struct fsp_intake_stats *stats)
-{
-    stats->records = atomic_load(&intake->records);
-    stats->commit_us = atomic_load(&intake->commit_us);
-}
 
 static enum fsp_rc
 settle(struct passage *p, struct fsp_err *err)
@@ -566,58 +580,22 @@ settle(struct passage *p, struct fsp_err *err)
     if (p->head->head.size <= ours) {
         rc = repeat_receipt(p, err);
         if (rc != FSP_ENOTFOUND || ours > 0)
-            return rc; /* the caller rolls back: nothing was written */
+            return rc; /* nothing was written */
     }
-    rc = receipt(p, err);
-    if (rc == FSP_OK)
-        count_commit(p, p->range.size - ours);
-    return rc;
+    p->records = p->range.size - ours;
+    return receipt(p, err);
 }
 
-static enum fsp_rc
-pass(struct passage *p, struct fsp_err *err)
+enum fsp_rc
+fsp_intake_pass(struct passage *p, struct fsp_err *err)
 {
-    struct fsp_shelf *shelf = p->intake->shelf;
-    enum fsp_rc rc = shelf->ops->begin(shelf->ctx, true, err);
+    enum fsp_rc rc = fsp_intake_find_log(p, err);
 
-    if (rc != FSP_OK)
-        return rc;
-    rc = fsp_intake_find_log(p, err);
     if (rc == FSP_OK && *p->status == 0)
         rc = check_signature(p, err);
     if (rc == FSP_OK && *p->status == 0)
         rc = settle(p, err);
-    shelf->ops->rollback(shelf->ctx); /* no-op after a commit */
     return rc;
-}
-
-static enum fsp_rc
-lock_writer(struct fsp_intake *intake, struct fsp_err *err)
-{
-    struct timespec until;
-    int rc;
-
-    (void)clock_gettime(CLOCK_REALTIME, &until); /* what pthread_mutex_timedlock() counts by */
-    until.tv_sec += FSP_INTAKE_WAIT_S;
-    rc = pthread_mutex_timedlock(&intake->writer, &until);
-    if (rc == ETIMEDOUT)
-        return fsp_err_set(err, FSP_EBUSY, "the writer is busy; try again");
-    return rc == 0 ? FSP_OK : fsp_err_sys(err, FSP_EIO, rc, "the writer's lock");
-}
-
-/* After a failed commit the store is not believed until it verifies. */
-static enum fsp_rc
-trust_shelf(struct fsp_intake *intake, struct fsp_err *err)
-{
-    struct fsp_shelf *shelf = intake->shelf;
-    enum fsp_rc rc;
-
-    if (shelf->ctx != NULL && !shelf->ops->broken(shelf->ctx))
-        return FSP_OK;
-    rc = fsp_shelf_reopen(shelf, err);
-    if (rc != FSP_OK)
-        return fsp_err_wrap(err, rc, "the store failed and does not verify");
-    return FSP_OK;
 }
 
 enum fsp_rc
@@ -628,7 +606,6 @@ fsp_intake_take(struct fsp_intake *intake, const uint8_t *bundle, size_t len, in
     struct fsp_bundle *opened = NULL;
     struct passage p;
     uint8_t digest[32];
-    bool locked = false;
 
     *status = 0;
     fsp_buf_reset(answer);
@@ -647,62 +624,12 @@ fsp_intake_take(struct fsp_intake *intake, const uint8_t *bundle, size_t len, in
         rc = fsp_intake_refuse(&p, STATUS_BAD, "an entry is empty or over the limit");
         goto out;
     }
-    rc = lock_writer(intake, err);
-    if (rc != FSP_OK)
-        goto out;
-    locked = true;
-    rc = trust_shelf(intake, err);
-    if (rc == FSP_OK)
-        rc = pass(&p, err);
-    /* Housekeeping: a reader in its way must not turn a receipt into a failure. */
-    if (rc == FSP_OK && *status == FSP_ANSWER_TAKEN)
-        (void)intake->shelf->ops->tidy(intake->shelf->ctx, false, NULL);
+    rc = fsp_intake_wait(&p, err);
 out:
-    if (locked)
-        (void)pthread_mutex_unlock(&intake->writer);
     fsp_bundle_free(opened);
     if (rc != FSP_OK) {
         *status = 0;
         fsp_buf_reset(answer);
     }
     return rc;
-}
-
-enum fsp_rc
-fsp_intake_new(struct fsp_shelf *shelf, const struct fsp_office_keys *keys,
-        const struct fsp_env *env, struct fsp_intake **out, struct fsp_err *err)
-{
-    enum fsp_rc rc;
-    struct fsp_intake *intake = calloc(1, sizeof(*intake));
-
-    *out = NULL;
-    if (intake == NULL)
-        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
-    intake->shelf = shelf;
-    intake->keys = keys;
-    intake->env = env;
-    fsp_buf_init(&intake->note, FSP_NOTE_MAX);
-    fsp_buf_init(&intake->held, FSP_NOTE_MAX);
-    fsp_buf_init(&intake->words, FSP_NOTE_MAX);
-    rc = shelf->ops->fleet(shelf->ctx, intake->fleet, err);
-    if (rc == FSP_OK && pthread_mutex_init(&intake->writer, NULL) != 0)
-        rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
-    if (rc != FSP_OK) {
-        free(intake);
-        return rc;
-    }
-    *out = intake;
-    return FSP_OK;
-}
-
-void
-fsp_intake_free(struct fsp_intake *intake)
-{
-    if (intake == NULL)
-        return;
-    fsp_buf_fini(&intake->note);
-    fsp_buf_fini(&intake->held);
-    fsp_buf_fini(&intake->words);
-    (void)pthread_mutex_destroy(&intake->writer);
-    free(intake);
 }

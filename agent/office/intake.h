@@ -5,11 +5,12 @@
  *
  * Ownership: new/free; shelf, keys and env are borrowed until free. The answer is the caller's.
  * Units: len in bytes.
- * Threads: any number may call fsp_intake_take(); they wait for one writer, at most
- * FSP_INTAKE_WAIT_S. From new to free the shelf is the intake's alone.
+ * Threads: any number may call fsp_intake_take(). They open bundles beside each other; what waits
+ * is committed together by one of them, in the order it came, and each waits for that, at most
+ * FSP_INTAKE_WAIT_S until its turn. From new to free the shelf is the intake's alone.
  * Errors: a bundle that is refused is no error: status and answer say so. FSP_EBUSY (the writer is
  * stuck: try later), FSP_EIO, FSP_ECORRUPT (the store cannot acknowledge), FSP_ENOMEM: there is no
- * answer and nothing was changed.
+ * answer and, but after a commit that failed half-way, nothing was changed.
  */
 #ifndef FSP_OFFICE_INTAKE_H
 #define FSP_OFFICE_INTAKE_H
@@ -31,10 +32,13 @@ enum fsp_rc fsp_intake_new(struct fsp_shelf *shelf, const struct fsp_office_keys
         const struct fsp_env *env, struct fsp_intake **out, struct fsp_err *err) FSP_MUST_CHECK;
 void fsp_intake_free(struct fsp_intake *intake);
 
-/* Since new: new records committed, and when last (monotonic; 0: never). */
+/* Since new: new records committed, when last (monotonic; 0: never), and how. */
 struct fsp_intake_stats {
     uint64_t records;
     int64_t commit_us;
+    size_t waiting;   /* bundles that wait for their turn now */
+    uint64_t bundles; /* that went through their turn */
+    uint64_t groups;  /* in so many transactions */
 };
 void fsp_intake_stats(struct fsp_intake *intake, struct fsp_intake_stats *stats);
 

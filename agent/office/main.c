@@ -96,6 +96,12 @@ static const struct fsp_option roster_options[] = {OPTION_STORE, OPTION_CONF, OP
         {"at", "TIME", "since when a key may be somebody else's", false}, OPTION_END};
 static const struct fsp_option keys_options[] = {
         OPTION_STORE, OPTION_CONF, OPTION_JSON, OPTION_END};
+static const struct fsp_option user_options[] = {OPTION_STORE, OPTION_CONF,
+        {"role", "ROLE", "add: reader, auditor, engineer or keeper", false},
+        {"password-from", "FILE",
+                "add, password: its first line, instead of asking; - reads one", false},
+        {"last", "N", "trail: the newest N lines (default: 100)", false}, OPTION_JSON,
+        OPTION_CSV, OPTION_END};
 static const struct fsp_option readmit_options[] = {OPTION_STORE, OPTION_CONF, OPTION_END};
 static const struct fsp_option check_options[] = {
         OPTION_STORE, OPTION_CONF, OPTION_JSON, OPTION_END};
@@ -134,6 +140,9 @@ static const struct fsp_command commands[] = {
         {"readmit", "FILE",
                 "know an invitation of this office again that a backup has forgotten",
                 readmit_options, fsp_cmd_readmit},
+        {"user", "[add NAME | role NAME ROLE | password NAME | close NAME | list | trail]",
+                "accounts of the people who use the pages, and what they did", user_options,
+                fsp_cmd_user},
         {"check", "", "verify the whole store again", check_options, fsp_cmd_check},
         {NULL, NULL, NULL, NULL, NULL},
 };

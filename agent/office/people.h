@@ -42,7 +42,7 @@
 #include "office/desk.h"
 #include "proof/password.h"
 
-#define FSP_SESSION_TOKEN_LEN  FSP_TOKEN_LEN
+#define FSP_SESSION_TOKEN_LEN  FSP_TOKEN_TEXT_LEN
 #define FSP_SESSION_IDLE_S     (12 * 3600)
 #define FSP_SESSION_MAX_S      (7 * 24 * 3600)
 #define FSP_SESSION_SEEN_S     300 /* how exactly the last use is kept */
@@ -145,8 +145,8 @@ struct fsp_login {
 
 /* Tokens of a log-in that was good. */
 struct fsp_login_tokens {
-    char session[FSP_TOKEN_LEN + 1];
-    char browser[FSP_TOKEN_LEN + 1]; /* "" when the old one stays good */
+    char session[FSP_TOKEN_TEXT_LEN + 1];
+    char browser[FSP_TOKEN_TEXT_LEN + 1]; /* "" when the old one stays good */
 };
 
 /* Count the try, and say what to check the password against: login->stored, or NULL unless

@@ -30,7 +30,7 @@
 #include "proof/tree.h"
 #include "wire/bundle.h"
 
-#define FSP_SHELF_VERSION 6u
+#define FSP_SHELF_VERSION 7u
 #define FSP_MARK_LEN      32 /* of an invitation's token: its hash, so that the shelf cannot enrol */
 
 enum fsp_shelf_access {
@@ -161,6 +161,11 @@ struct fsp_shelf_ops {
     enum fsp_rc (*begin)(void *ctx, bool write, struct fsp_err *err);
     enum fsp_rc (*commit)(void *ctx, struct fsp_err *err);
     void (*rollback)(void *ctx); /* no-op outside a transaction */
+    /* W. Remember this moment; go back to it, which stays remembered; forget it, keeping what was
+     * written. One moment at a time. A failure of any: the transaction is lost, roll back. */
+    enum fsp_rc (*save)(void *ctx, struct fsp_err *err);
+    enum fsp_rc (*undo)(void *ctx, struct fsp_err *err);
+    enum fsp_rc (*unsave)(void *ctx, struct fsp_err *err);
     /* Fold what was written into the main file when it is worth while, or all of it when `whole`.
      * Outside a transaction. */
     enum fsp_rc (*tidy)(void *ctx, bool whole, struct fsp_err *err);

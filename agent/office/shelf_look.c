@@ -1,4 +1,5 @@
-/* What the shelf holds of a rig, at a glance: its logs, its forks, and whether anything changed. */
+/* What the shelf holds of a rig, at a glance: its logs, its forks, whether anything
+ * changed; and moments within a transaction to come back to. */
 #include <string.h>
 
 #include "office/shelf_sqlite_priv.h"
@@ -18,6 +19,9 @@ const char fsp_shelf_look_sql[] = "CREATE INDEX rig_log_rig ON rig_log(rig, id);
 #define SQL_ALL_STAMPS SQL_STAMPS " GROUP BY r.name ORDER BY r.name"
 #define SQL_ONE_STAMP  SQL_STAMPS " WHERE r.name = ?1 GROUP BY r.name"
 #define SQL_VERSION    "PRAGMA data_version"
+#define SQL_SAVE       "SAVEPOINT moment"
+#define SQL_UNDO       "ROLLBACK TO moment"
+#define SQL_UNSAVE     "RELEASE moment"
 
 enum fsp_rc
 fsp_shelf_next_log_of(void *ctx, const char *rig, int64_t after, struct fsp_shelf_log *out,
@@ -131,4 +135,28 @@ fsp_shelf_version(void *ctx, uint64_t *version, struct fsp_err *err)
     if (stmt != NULL)
         fsp_stmt_reset(stmt);
     return rc;
+}
+
+enum fsp_rc
+fsp_shelf_save(void *ctx, struct fsp_err *err)
+{
+    const struct sqlite_shelf *shelf = ctx;
+
+    return fsp_db_run(shelf->db, SQL_SAVE, err);
+}
+
+enum fsp_rc
+fsp_shelf_undo(void *ctx, struct fsp_err *err)
+{
+    const struct sqlite_shelf *shelf = ctx;
+
+    return fsp_db_run(shelf->db, SQL_UNDO, err);
+}
+
+enum fsp_rc
+fsp_shelf_unsave(void *ctx, struct fsp_err *err)
+{
+    const struct sqlite_shelf *shelf = ctx;
+
+    return fsp_db_run(shelf->db, SQL_UNSAVE, err);
 }

@@ -35,6 +35,9 @@ enum fsp_rc fsp_shelf_stamp(void *ctx, const char *rig, struct fsp_shelf_stamp *
         struct fsp_err *err) FSP_MUST_CHECK;
 enum fsp_rc fsp_shelf_stamps(void *ctx, fsp_shelf_stamp_visit *visit, void *visit_ctx,
         struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_shelf_save(void *ctx, struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_shelf_undo(void *ctx, struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_shelf_unsave(void *ctx, struct fsp_err *err) FSP_MUST_CHECK;
 enum fsp_rc fsp_shelf_version(void *ctx, uint64_t *version, struct fsp_err *err) FSP_MUST_CHECK;
 
 /* shelf_renewal.c */

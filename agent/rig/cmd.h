@@ -22,6 +22,8 @@
 /* What main hands to every command. */
 struct fsp_rig {
     struct fsp_conf *conf;
+    const char *conf_path;        /* read at the start when it was there */
+    const char *const *live_keys; /* for fsp_conf_reload() */
 };
 
 /* cmd_init.c */

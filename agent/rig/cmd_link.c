@@ -9,6 +9,7 @@
 #include "base/text.h"
 #include "rig/cmd.h"
 #include "rig/head.h"
+#include "rig/knows.h"
 #include "rig/pack.h"
 #include "rig/push.h"
 #include "rig/receipt.h"
@@ -367,14 +368,14 @@ judge_all(struct fsp_journal *journal, const uint8_t *bytes, size_t len, struct 
     enum fsp_rc rc = fsp_answers_open(&cursor, bytes, len, err);
 
     while (rc == FSP_OK) {
-        struct fsp_answer answer = {.bundle = NULL};
+        struct fsp_answer answer = {.sent = NULL};
         struct fsp_verdict verdict;
         struct fsp_answers_frame frame;
 
         rc = fsp_answers_next(&cursor, &frame, err);
         if (rc == FSP_ENOTFOUND) {
             fsp_err_clear(err);
-            return FSP_OK;
+            return tally->taken == 0 ? FSP_OK : fsp_knows_hear(journal, bytes, len, err);
         }
         if (rc != FSP_OK)
             break;

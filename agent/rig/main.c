@@ -214,18 +214,29 @@ static const struct fsp_conf_key conf_keys[] = {
         {.section = NULL},
 };
 
+/* What run takes over on SIGHUP; the others hold from the next start. */
+static const char *const live_keys[] = {
+        "rig.every-s",
+        "link.enough-records",
+        "link.old-s",
+        "link.day-bytes",
+        "link.reserve-percent",
+        NULL,
+};
+
 /* FARSPOOL_RIG_CONF must exist when it is set; the default file need not. */
 static enum fsp_rc
-load_conf(struct fsp_conf *conf, struct fsp_err *err)
+load_conf(struct fsp_rig *rig, struct fsp_err *err)
 {
     /* Read before any thread is started. */
     const char *path = getenv("FARSPOOL_RIG_CONF"); // NOLINT(concurrency-mt-unsafe)
+    bool named = path != NULL && path[0] != '\0';
 
-    if (path != NULL && path[0] != '\0')
-        return fsp_conf_load(conf, path, err);
-    if (!fsp_file_exists(CONF_PATH))
+    rig->conf_path = named ? path : CONF_PATH;
+    rig->live_keys = live_keys;
+    if (!named && !fsp_file_exists(CONF_PATH))
         return FSP_OK;
-    return fsp_conf_load(conf, CONF_PATH, err);
+    return fsp_conf_load(rig->conf, rig->conf_path, err);
 }
 
 static int
@@ -259,7 +270,7 @@ main(int argc, char *argv[])
     if (rc == FSP_OK)
         rc = fsp_conf_new(conf_keys, &rig.conf, &err);
     if (rc == FSP_OK)
-        rc = load_conf(rig.conf, &err);
+        rc = load_conf(&rig, &err);
     if (rc != FSP_OK) {
         status = fsp_cmd_fail(&err, rc);
         goto out;

@@ -7,13 +7,16 @@
 #include "base/mem.h"
 #include "base/text.h"
 #include "rig/head.h"
+#include "rig/knows.h"
 #include "rig/trust.h"
 #include "rig/word.h"
 #include "store/logtable.h"
 #include "wire/bundle.h"
 
-/* Raw bytes read per payload byte wanted: records deflate by about 8, so this is enough. */
-#define RAW_PER_PAYLOAD 16
+/* Raw bytes read per payload byte wanted: records shrink to a twentieth or so, so this is enough; and
+ * how many at most for the link, whose bundles one process makes for years. */
+#define RAW_PER_PAYLOAD 32
+#define RAW_ONLINE      ((size_t)2 * 1024 * 1024)
 
 struct gather {
     struct fsp_buf raw;
@@ -24,6 +27,7 @@ struct gather {
 
 /* What a bundle is made of. */
 struct gathered {
+    struct fsp_office_knows knows;
     struct fsp_entry_bytes *entries;
     size_t n;
     struct fsp_checkpoint head;
@@ -72,15 +76,17 @@ point(const struct gather *gather, struct fsp_entry_bytes *entries)
 
 /* How many of the entries fit the payload: measured, cut in proportion, measured again. */
 static enum fsp_rc
-fit(const struct fsp_entry_bytes *entries, size_t *n, size_t payload, struct fsp_err *err)
+fit(struct gathered *gathered, size_t payload, struct fsp_err *err)
 {
+    size_t *n = &gathered->n;
     enum fsp_rc rc;
     size_t size;
 
     for (;;) {
         size_t fewer;
 
-        rc = fsp_bundle_payload_size(entries, *n, &size, err);
+        rc = fsp_bundle_payload_size(
+                gathered->knows.dictionary, gathered->entries, *n, &size, err);
         if (rc != FSP_OK || size <= payload || *n == 1)
             return rc;
         fewer = (size_t)((double)*n * (double)payload / (double)size);
@@ -108,7 +114,10 @@ static enum fsp_rc
 seal(struct fsp_journal *journal, const struct fsp_journal_log *log,
         const struct gathered *gathered, struct fsp_packed *packed, struct fsp_err *err)
 {
-    struct fsp_bundle_head head = {.head = gathered->head, .old_size = packed->old_size};
+    struct fsp_bundle_head head = {.head = gathered->head,
+            .old_size = packed->old_size,
+            .dictionary = (uint8_t)gathered->knows.dictionary,
+            .short_receipt = gathered->knows.short_receipt};
     struct fsp_journal_progress progress;
     struct fsp_trust trust;
     enum fsp_rc rc;
@@ -131,6 +140,8 @@ seal(struct fsp_journal *journal, const struct fsp_journal_log *log,
         return rc;
     packed->log = log->id;
     packed->size = head.head.size;
+    packed->head = head.head;
+    memcpy(packed->sig, head.sig, sizeof(packed->sig));
     fsp_bundle_digest(packed->bundle.data, packed->bundle.len, packed->hash);
     return FSP_OK;
 }
@@ -210,6 +221,8 @@ collect(struct fsp_journal *journal, const struct fsp_journal_log *log,
     gather->most = want->payload > FSP_BUNDLE_INFLATED / RAW_PER_PAYLOAD
                            ? FSP_BUNDLE_INFLATED
                            : want->payload * RAW_PER_PAYLOAD;
+    if (want->online && gather->most > RAW_ONLINE)
+        gather->most = RAW_ONLINE;
     free(gather->end);
     free(gathered->entries);
     gather->end = fsp_mem_array((size_t)(to - want->old), sizeof(*gather->end));
@@ -226,7 +239,7 @@ collect(struct fsp_journal *journal, const struct fsp_journal_log *log,
         return rc;
     point(gather, gathered->entries);
     gathered->n = gather->n;
-    return fit(gathered->entries, &gathered->n, want->payload, err);
+    return fit(gathered, want->payload, err);
 }
 
 static enum fsp_rc
@@ -265,6 +278,9 @@ fsp_pack(struct fsp_journal *journal, const struct fsp_skey *skey,
         log = *want->log;
     else
         rc = fsp_journal_log(journal, fsp_journal_about(journal)->origin, &log, err);
+    if (rc == FSP_OK)
+        rc = fsp_knows_read(journal, &gathered.knows, err);
+    gathered.knows.short_receipt = gathered.knows.short_receipt && want->online;
     if (rc == FSP_OK)
         rc = collect(journal, &log, want, &gather, &gathered, err);
     if (rc == FSP_OK && log.current)

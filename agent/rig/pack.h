@@ -16,6 +16,7 @@
 #include "base/buf.h"
 #include "base/err.h"
 #include "proof/key.h"
+#include "proof/note.h"
 #include "rig/journal.h"
 
 /* What a courier's bundle may carry: room is left for header and seal. */
@@ -27,7 +28,9 @@ struct fsp_packed {
     uint64_t old_size;
     uint64_t size;
     bool enrolment;
-    uint8_t hash[32]; /* SHA-256 of it */
+    uint8_t hash[32];           /* SHA-256 of it */
+    struct fsp_checkpoint head; /* that it ends at, */
+    uint8_t sig[FSP_SIG_LEN];   /* and the log's signature of it */
 };
 
 void fsp_packed_init(struct fsp_packed *packed);
@@ -41,6 +44,7 @@ struct fsp_pack_want {
     uint64_t to;
     size_t payload;
     bool enrol; /* carry the enrolment again: the office may not know this log any more */
+    bool online; /* the answer comes at once: a short receipt will do, when the office knows it */
 };
 
 /* Seal it into packed. The head is durable when this returns FSP_OK. Until the first receipt, and

@@ -31,6 +31,7 @@ struct fsp_push {
     bool connected;            /* the last exchange went well: its connection is there */
     bool tls;
     bool gives_way; /* somebody waits for the link: between two bundles it is theirs */
+    bool plain;     /* 400 came: the bundle is made anew, as receipt.h has it */
     bool enrol;     /* 403 came: the office may have lost this log */
     struct fsp_journal_log log; /* the one that is sent: the closed ones first */
     /* Entries looked at for urgency, from .. to - 1, and past the newest urgent one of them. */
@@ -242,7 +243,7 @@ is_packed(const struct fsp_push *push, const struct fsp_sync_action *action, uin
 
     return packed->bundle.len > 0 && packed->log == push->log.id &&
            packed->old_size == action->old && packed->size == to &&
-           packed->enrolment >= push->enrol &&
+           packed->enrolment >= push->enrol && !push->plain &&
            (packed->bundle.len <= action->payload || to - action->old == 1);
 }
 
@@ -254,10 +255,12 @@ pack(struct fsp_push *push, const struct fsp_sync_action *action, uint64_t size,
             .old = action->old,
             .to = action->to,
             .payload = action->payload,
-            .enrol = push->enrol};
+            .enrol = push->enrol,
+            .online = true};
 
     if (is_packed(push, action, size))
         return FSP_OK;
+    push->plain = false;
     return fsp_pack(push->journal, push->skey, &want, &push->packed, err);
 }
 
@@ -266,7 +269,7 @@ static enum fsp_rc
 send_one(struct fsp_push *push, const struct fsp_sync_action *action,
         struct fsp_sync_event *event, struct fsp_push_report *report, struct fsp_err *err)
 {
-    struct fsp_answer answer = {.bundle = push->packed.hash};
+    struct fsp_answer answer = {.sent = &push->packed};
     struct fsp_verdict verdict = {.kind = FSP_VERDICT_DELAY};
     struct fsp_err down = {.rc = FSP_OK};
     uint64_t paid = 0;
@@ -289,12 +292,12 @@ send_one(struct fsp_push *push, const struct fsp_sync_action *action,
         answer.status = push->reply.status;
         answer.bytes = fsp_buf_peek(&push->reply.body);
         answer.len = push->reply.body.len;
-        answer.sent_size = push->packed.size;
         rc = fsp_receipt_judge(push->journal, &answer, &verdict, err);
         if (rc != FSP_OK)
             return rc;
         if (answer.status == FSP_ANSWER_REFUSED)
             push->enrol = true;
+        push->plain = push->plain || answer.status == 400;
     }
     if (verdict.kind == FSP_VERDICT_TAKEN)
         push->enrol = false;
@@ -381,7 +384,8 @@ is_stopped(const struct fsp_push *push)
 {
     const struct fsp_link_options *link = &push->options.link;
 
-    return link->stop != NULL && link->stop(link->ctx);
+    return (link->stop != NULL && link->stop(link->ctx)) ||
+           (push->options.pause != NULL && push->options.pause(link->ctx));
 }
 
 static enum fsp_rc

@@ -52,6 +52,9 @@ struct fsp_carrier {
 
 struct fsp_push_options {
     struct fsp_link_options link;
+    /* Asked between two bundles, with link.ctx; true: the round ends there with REST, and the next
+     * one goes on. May be NULL. */
+    bool (*pause)(void *ctx);
     const struct fsp_sync_plan *plan;  /* copied; NULL: by hand, everything pending, now */
     struct fsp_budget budget;          /* counted by hand, too, but only held with a plan */
     const struct fsp_carrier *carrier; /* NULL: HTTP; else it must outlive the push */

@@ -8,10 +8,12 @@
 #include "proof/tree.h"
 #include "rig/head.h"
 #include "rig/journal_sql.h"
+#include "rig/knows.h"
 #include "rig/trust.h"
 #include "rig/word.h"
 #include "store/logtable.h"
 #include "wire/answer.h"
+#include "wire/dictionary.h"
 
 static void
 set(struct fsp_verdict *verdict, enum fsp_verdict_kind kind, const char *why)
@@ -272,8 +274,44 @@ judge_receipt(struct fsp_journal *journal, const struct fsp_answer *answer,
     verdict->held = shown.head.size;
     set(verdict, FSP_VERDICT_TAKEN, "");
     rc = keep_receipt(journal, &shown, &trust, verdict, err);
-    if (rc == FSP_OK && answer->bundle != NULL && shown.head.size < answer->sent_size)
+    if (rc == FSP_OK && answer->sent != NULL && shown.head.size < answer->sent->size)
         set(verdict, FSP_VERDICT_DELAY, "an older receipt came for a newer bundle");
+    return rc;
+}
+
+/* The cosignatures' lines alone: they stand under the head just sent, which is put before them. */
+static enum fsp_rc
+judge_short(struct fsp_journal *journal, const struct fsp_answer *answer,
+        struct fsp_verdict *verdict, struct fsp_err *err)
+{
+    const struct fsp_packed *sent = answer->sent;
+    struct fsp_answer whole = *answer;
+    struct fsp_err why = {.rc = FSP_OK};
+    struct fsp_journal_log log;
+    struct fsp_buf note;
+    enum fsp_rc rc = FSP_OK;
+
+    fsp_buf_init(&note, FSP_NOTE_MAX);
+    if (sent == NULL)
+        rc = fsp_err_set(&why, FSP_EFORMAT, "it does not say for what it is a receipt");
+    if (rc == FSP_OK)
+        rc = find_own(journal, sent->head.origin, &log, &why);
+    if (rc == FSP_OK) {
+        fsp_checkpoint_write(&sent->head, &note);
+        fsp_buf_add_byte(&note, '\n');
+        fsp_note_add_line(&note, &log.vkey, sent->sig, sizeof(sent->sig));
+        fsp_buf_add(&note, answer->bytes, answer->len);
+        rc = fsp_buf_check(&note, "a receipt", &why);
+    }
+    if (rc == FSP_OK) {
+        whole.bytes = fsp_buf_peek(&note);
+        whole.len = note.len;
+        rc = judge_receipt(journal, &whole, verdict, err);
+    } else {
+        doubt(verdict, &why);
+        rc = FSP_OK;
+    }
+    fsp_buf_fini(&note);
     return rc;
 }
 
@@ -319,6 +357,8 @@ judge_frames(struct fsp_journal *journal, const struct fsp_answer *answer,
     receipt.bytes = frame.bytes;
     receipt.len = frame.len;
     rc = judge_receipt(journal, &receipt, verdict, err);
+    if (rc == FSP_OK && verdict->kind == FSP_VERDICT_TAKEN)
+        rc = fsp_knows_hear(journal, answer->bytes, answer->len, err);
     while (rc == FSP_OK && fsp_answers_next(&cursor, &frame, &why) == FSP_OK)
         if (frame.kind == FSP_FRAME_INSTRUCTION)
             rc = fsp_receipt_word(journal, frame.bytes, frame.len, verdict, err);
@@ -338,8 +378,8 @@ is_fresh(struct fsp_journal *journal, const struct fsp_answer *answer,
     struct fsp_stmt *stmt = NULL;
     enum fsp_rc rc;
 
-    if (answer->bundle != NULL) {
-        *fresh = memcmp(refusal->bundle, answer->bundle, sizeof(refusal->bundle)) == 0;
+    if (answer->sent != NULL) {
+        *fresh = memcmp(refusal->bundle, answer->sent->hash, sizeof(refusal->bundle)) == 0;
         return FSP_OK;
     }
     rc = fsp_stmt_get(fsp_journal_db(journal), FSP_SQL_SENT_HAS, &stmt, err);
@@ -497,6 +537,29 @@ judge_refusal(struct fsp_journal *journal, const struct fsp_answer *answer,
 
 /* ---- all of them -------------------------------------------------------------------------- */
 
+/* The office takes no such bundle. When it was told in words that not every office knows, it may be
+ * another office than the one that said it knew them: the next one is plain. */
+static enum fsp_rc
+judge_bad(struct fsp_journal *journal, struct fsp_verdict *verdict, struct fsp_err *err)
+{
+    const struct fsp_office_knows plain = {.dictionary = FSP_DICTIONARY_FIRST};
+    struct fsp_office_knows knows = plain;
+    enum fsp_rc rc = fsp_knows_read(journal, &knows, err);
+
+    if (rc != FSP_OK)
+        return rc;
+    if (knows.dictionary == plain.dictionary && !knows.short_receipt) {
+        set(verdict, FSP_VERDICT_REFUSED,
+                "400: the bundle arrived altered or cut, or this is not the office; is the URL "
+                "right?");
+        return FSP_OK;
+    }
+    set(verdict, FSP_VERDICT_DELAY,
+            "400: the bundle arrived altered or cut, or the office has an older program now; "
+            "the next one is in the oldest form");
+    return fsp_knows_keep(journal, NULL, err);
+}
+
 static void
 judge_unsigned(const struct fsp_answer *answer, struct fsp_verdict *verdict)
 {
@@ -509,10 +572,6 @@ judge_unsigned(const struct fsp_answer *answer, struct fsp_verdict *verdict)
                 "403: the office does not take this rig: unknown to it, or its invitation was "
                 "used by another key; ask the office (invite; readmit, after a backup was put "
                 "back there)");
-    } else if (status == 400) {
-        set(verdict, FSP_VERDICT_REFUSED,
-                "400: the bundle arrived altered or cut, or this is not the office; is the URL "
-                "right?");
     } else if (status == 408 || status == 429 || (status >= 500 && status <= 599)) {
         verdict->kind = FSP_VERDICT_DELAY;
         (void)snprintf(verdict->why, sizeof(verdict->why), "%ld: the office asks to try later",
@@ -536,10 +595,14 @@ fsp_receipt_judge(struct fsp_journal *journal, const struct fsp_answer *answer,
     verdict->kind = FSP_VERDICT_DELAY;
     if (answer->status == FSP_ANSWER_TAKEN && fsp_answers_are(answer->bytes, answer->len))
         return judge_frames(journal, answer, verdict, err);
+    if (answer->status == FSP_ANSWER_TAKEN && fsp_cosignatures_are(answer->bytes, answer->len))
+        return judge_short(journal, answer, verdict, err);
     if (answer->status == FSP_ANSWER_TAKEN)
         return judge_receipt(journal, answer, verdict, err);
     if (answer->status == FSP_ANSWER_GAP || answer->status == FSP_ANSWER_FORK)
         return judge_refusal(journal, answer, verdict, err);
+    if (answer->status == 400)
+        return judge_bad(journal, verdict, err);
     judge_unsigned(answer, verdict);
     return FSP_OK;
 }

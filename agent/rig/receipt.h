@@ -30,8 +30,7 @@ struct fsp_answer {
     long status;
     const void *bytes; /* borrowed */
     size_t len;
-    const uint8_t *bundle; /* SHA-256 of the bundle just sent; NULL: it came by courier */
-    uint64_t sent_size;    /* of the head just sent; with bundle only */
+    const struct fsp_packed *sent; /* the bundle just sent; NULL: it came by courier */
 };
 
 struct fsp_verdict {

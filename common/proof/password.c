@@ -82,30 +82,30 @@ fsp_password_verify(const char *stored, const char *password, struct fsp_err *er
 
 void
 fsp_token_write(
-        const uint8_t bytes[static FSP_TOKEN_BYTES], char token[static FSP_TOKEN_LEN + 1])
+        const uint8_t bytes[static FSP_TOKEN_BYTES], char token[static FSP_TOKEN_TEXT_LEN + 1])
 {
-    (void)sodium_bin2base64(token, FSP_TOKEN_LEN + 1, bytes, FSP_TOKEN_BYTES,
+    (void)sodium_bin2base64(token, FSP_TOKEN_TEXT_LEN + 1, bytes, FSP_TOKEN_BYTES,
             sodium_base64_VARIANT_URLSAFE_NO_PADDING);
 }
 
 bool
 fsp_token_read(const char *token, uint8_t bytes[static FSP_TOKEN_BYTES])
 {
-    char again[FSP_TOKEN_LEN + 1];
+    char again[FSP_TOKEN_TEXT_LEN + 1];
     size_t len = 0;
 
     memset(bytes, 0, FSP_TOKEN_BYTES);
-    if (strlen(token) != FSP_TOKEN_LEN ||
-            sodium_base642bin(bytes, FSP_TOKEN_BYTES, token, FSP_TOKEN_LEN, NULL, &len, NULL,
+    if (strlen(token) != FSP_TOKEN_TEXT_LEN ||
+            sodium_base642bin(bytes, FSP_TOKEN_BYTES, token, FSP_TOKEN_TEXT_LEN, NULL, &len, NULL,
                     sodium_base64_VARIANT_URLSAFE_NO_PADDING) != 0 ||
             len != FSP_TOKEN_BYTES)
         return false;
     fsp_token_write(bytes, again); /* libsodium's decoder takes spare bits; we do not */
-    return sodium_memcmp(again, token, FSP_TOKEN_LEN) == 0;
+    return sodium_memcmp(again, token, FSP_TOKEN_TEXT_LEN) == 0;
 }
 
 void
-fsp_token_new(const struct fsp_env *env, char token[static FSP_TOKEN_LEN + 1])
+fsp_token_new(const struct fsp_env *env, char token[static FSP_TOKEN_TEXT_LEN + 1])
 {
     uint8_t bytes[FSP_TOKEN_BYTES];
 

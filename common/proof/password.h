@@ -26,7 +26,7 @@
 #define FSP_PASSWORD_MAX    256 /* bytes */
 #define FSP_PASSWORD_STORED 128 /* with the NUL */
 #define FSP_PASSWORD_MEMORY ((size_t)64 * 1024 * 1024)
-#define FSP_TOKEN_LEN       43 /* base64url of 32 bytes, without padding */
+#define FSP_TOKEN_TEXT_LEN       43 /* base64url of 32 bytes, without padding */
 #define FSP_TOKEN_BYTES     32
 #define FSP_MARK_LEN        32
 
@@ -40,12 +40,12 @@ enum fsp_rc fsp_password_verify(
         const char *stored, const char *password, struct fsp_err *err) FSP_MUST_CHECK;
 
 /* A new token. */
-void fsp_token_new(const struct fsp_env *env, char token[static FSP_TOKEN_LEN + 1]);
+void fsp_token_new(const struct fsp_env *env, char token[static FSP_TOKEN_TEXT_LEN + 1]);
 /* What is kept of a token, or of any other text. */
 void fsp_token_mark(const char *token, uint8_t mark[static FSP_MARK_LEN]);
 /* 32 bytes as a token's text, and back: false when it is none. */
 void fsp_token_write(
-        const uint8_t bytes[static FSP_TOKEN_BYTES], char token[static FSP_TOKEN_LEN + 1]);
+        const uint8_t bytes[static FSP_TOKEN_BYTES], char token[static FSP_TOKEN_TEXT_LEN + 1]);
 bool fsp_token_read(const char *token, uint8_t bytes[static FSP_TOKEN_BYTES]);
 /* In a time that does not tell where they differ. */
 bool fsp_secret_equal(const void *a, const void *b, size_t len);

@@ -65,9 +65,16 @@ find_route(const struct fsp_http *http, const char *method, const char *path,
 
     request->refused = MHD_HTTP_NOT_FOUND;
     request->ctx = options->ctx;
-    if (!find_in(options->routes, wanted, path, request) &&
-            find_in(options->more_routes, wanted, path, request))
-        request->ctx = options->more_ctx;
+    if (find_in(options->routes, wanted, path, request))
+        return;
+    request->ctx = options->more_ctx;
+    if (find_in(options->more_routes, wanted, path, request))
+        return;
+    for (size_t i = 0; i < options->n_tables; i++) {
+        request->ctx = options->tables[i].ctx;
+        if (find_in(options->tables[i].routes, wanted, path, request))
+            return;
+    }
 }
 
 /* What the headers say of the body. *hopeless: too much even to throw away. */

@@ -17,7 +17,7 @@
  * Over TLS there is version 1.3 alone, one certificate and no session tickets: a rig's connection
  * lasts longer than what a ticket of some 200 bytes saves.
  *
- * Ownership: new/free by start/stop; routes, ctx and env are borrowed until stop returns. A request
+ * Ownership: new/free by start/stop; tables, contexts and env are borrowed until stop returns. A request
  * and an answer live for one call of the handler.
  * Threads: handlers run in several threads at once; those that take a body in `workers` threads of
  * their own. start and stop belong to one thread; stats may be asked from any.
@@ -91,6 +91,12 @@ struct fsp_http_route {
     const struct fsp_form_field *fields;
 };
 
+/* One more table, with a context of its own. */
+struct fsp_http_routes {
+    const struct fsp_http_route *routes;
+    void *ctx;
+};
+
 /* TLS 1.3 with this key and certificate, as NUL-terminated PEM. */
 struct fsp_http_tls {
     const char *key;
@@ -108,6 +114,8 @@ struct fsp_http_options {
     void *ctx;
     const struct fsp_http_route *more_routes; /* asked after those; may be NULL */
     void *more_ctx;
+    const struct fsp_http_routes *tables; /* and these after both; n_tables of them */
+    size_t n_tables;
     const struct fsp_env *env; /* its monotonic clock and its random bytes */
     unsigned deadline_ms;      /* 0: 60,000 */
     unsigned idle_ms;          /* 0: 30,000 */

@@ -1,12 +1,15 @@
 #include "wire/answer.h"
 
+#include <stdio.h>
 #include <string.h>
 
 #include "base/text.h"
+#include "wire/dictionary.h"
 #include "wire/lines.h"
 
 #define REFUSAL_TITLE "farspool-answer/v1"
 #define ANSWERS_TITLE "farspool-answers/v1\n"
+#define SIGNATURE     "\xe2\x80\x94 " /* what a note's signature line begins with */
 
 static void
 write_renewed(const struct fsp_refusal *refusal, struct fsp_buf *text)
@@ -295,28 +298,95 @@ read_frame(const struct fsp_line *line, struct fsp_answers_frame *frame)
     return FSP_OK;
 }
 
+/* The next frame, whatever its word; the word's line too. */
+static enum fsp_rc
+any_frame(struct fsp_answers_cursor *cursor, struct fsp_line *line,
+        struct fsp_answers_frame *frame, struct fsp_err *err)
+{
+    struct fsp_lines lines = {(const char *)cursor->bytes, cursor->len, cursor->pos};
+    enum fsp_rc rc = fsp_lines_next(&lines, line);
+
+    memset(frame, 0, sizeof(*frame));
+    if (rc == FSP_ENOTFOUND)
+        return fsp_err_set(err, FSP_ENOTFOUND, "no more answers");
+    if (rc != FSP_OK || read_frame(line, frame) != FSP_OK) {
+        memset(frame, 0, sizeof(*frame));
+        return fsp_err_set(err, FSP_EFORMAT, "the file of answers was altered or cut");
+    }
+    if (frame->len > cursor->len - lines.pos) {
+        memset(frame, 0, sizeof(*frame));
+        return fsp_err_set(err, FSP_EFORMAT, "the file of answers was cut short");
+    }
+    frame->bytes = cursor->bytes + lines.pos;
+    cursor->pos = lines.pos + frame->len;
+    return FSP_OK;
+}
+
 enum fsp_rc
 fsp_answers_next(
         struct fsp_answers_cursor *cursor, struct fsp_answers_frame *frame, struct fsp_err *err)
 {
-    do {
-        struct fsp_lines lines = {(const char *)cursor->bytes, cursor->len, cursor->pos};
-        struct fsp_line line;
-        enum fsp_rc rc = fsp_lines_next(&lines, &line);
+    struct fsp_line line;
+    enum fsp_rc rc;
 
-        memset(frame, 0, sizeof(*frame));
-        if (rc == FSP_ENOTFOUND)
-            return fsp_err_set(err, FSP_ENOTFOUND, "no more answers");
-        if (rc != FSP_OK || read_frame(&line, frame) != FSP_OK) {
-            memset(frame, 0, sizeof(*frame));
-            return fsp_err_set(err, FSP_EFORMAT, "the file of answers was altered or cut");
-        }
-        if (frame->len > cursor->len - lines.pos) {
-            memset(frame, 0, sizeof(*frame));
-            return fsp_err_set(err, FSP_EFORMAT, "the file of answers was cut short");
-        }
-        frame->bytes = cursor->bytes + lines.pos;
-        cursor->pos = lines.pos + frame->len;
-    } while (frame->kind == FSP_FRAME_UNKNOWN);
-    return FSP_OK;
+    do {
+        rc = any_frame(cursor, &line, frame, err);
+    } while (rc == FSP_OK && frame->kind == FSP_FRAME_UNKNOWN);
+    return rc;
+}
+
+/* ---- what the office knows ---------------------------------------------------------------- */
+
+void
+fsp_answers_add_knows(struct fsp_buf *buf)
+{
+    char text[64];
+    int len = snprintf(
+            text, sizeof(text), "dictionary %d\nshort-receipt yes\n", FSP_DICTIONARY_NEWEST);
+
+    fsp_buf_printf(buf, "knows %d\n%s", len, text);
+}
+
+static bool
+read_knows(const struct fsp_answers_frame *frame, struct fsp_office_knows *out)
+{
+    struct fsp_lines lines = {(const char *)frame->bytes, frame->len, 0};
+    struct fsp_office_knows knows = {.dictionary = 0};
+    struct fsp_line line;
+    uint64_t number = 0;
+
+    while (fsp_lines_next(&lines, &line) == FSP_OK) {
+        if (fsp_line_is(&line, "dictionary") && read_u64(&line, &number) == FSP_OK &&
+                number <= UINT8_MAX)
+            knows.dictionary = (unsigned)number;
+        if (fsp_line_is(&line, "short-receipt"))
+            knows.short_receipt = line.value_len == 3 && memcmp(line.value, "yes", 3) == 0;
+    }
+    if (knows.dictionary == 0)
+        return false;
+    *out = knows;
+    return true;
+}
+
+bool
+fsp_answers_knows(const void *bytes, size_t len, struct fsp_office_knows *out)
+{
+    struct fsp_answers_cursor cursor;
+    struct fsp_answers_frame frame;
+    struct fsp_line line;
+    bool said = false;
+
+    *out = (struct fsp_office_knows){.dictionary = 0};
+    if (fsp_answers_open(&cursor, bytes, len, NULL) != FSP_OK)
+        return false;
+    while (any_frame(&cursor, &line, &frame, NULL) == FSP_OK)
+        if (fsp_line_is(&line, "knows") && read_knows(&frame, out))
+            said = true;
+    return said;
+}
+
+bool
+fsp_cosignatures_are(const void *bytes, size_t len)
+{
+    return len >= strlen(SIGNATURE) && memcmp(bytes, SIGNATURE, strlen(SIGNATURE)) == 0;
 }

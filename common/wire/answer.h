@@ -15,8 +15,9 @@
  *     <empty line>, then the rig's own signed head that the office holds (when it holds one)
  * A .receipt file: "farspool-answers/v1" LF, then frames: per answer "answer <status> <bytes>" LF,
  * bytes; behind a 200 the instructions that came with it, each "instruction <bytes>" LF, a signed
- * note (proof/instruction.h). Over HTTP a 200 is the receipt alone, or such a file with one answer
- * when instructions wait.
+ * note (proof/instruction.h), and "knows <bytes>" LF, what the office knows beyond what every office
+ * does. Over HTTP a 200 is the receipt alone, or such a file with one answer when more is to be said,
+ * or the cosignatures' lines alone when the bundle asked for that and its own head is the one cosigned.
  *
  * Ownership: parsed answers borrow the bytes.
  * Errors: FSP_EFORMAT, FSP_ELIMIT, FSP_EVERIFY.
@@ -72,6 +73,19 @@ void fsp_answers_add_instruction(struct fsp_buf *buf, const void *note, size_t l
 void fsp_answers_add_whole(struct fsp_buf *buf, int status, const void *bytes, size_t len);
 /* Whether the bytes begin as such a file does; a note never does. */
 bool fsp_answers_are(const void *bytes, size_t len);
+
+/* What an office knows beyond version 1 of everything. */
+struct fsp_office_knows {
+    unsigned dictionary; /* the newest; it knows all from 1 to it */
+    bool short_receipt;  /* answers with the cosignatures' lines alone when it is asked to */
+};
+/* A frame with what this program knows. */
+void fsp_answers_add_knows(struct fsp_buf *buf);
+/* What a file of answers says of it last; false when it says nothing that reads. */
+bool fsp_answers_knows(const void *bytes, size_t len, struct fsp_office_knows *out);
+
+/* Whether the bytes begin as the signature lines of a note do: as no note and no file does. */
+bool fsp_cosignatures_are(const void *bytes, size_t len);
 
 enum fsp_frame_kind {
     FSP_FRAME_UNKNOWN, /* of a later version; never handed out */

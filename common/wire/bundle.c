@@ -9,6 +9,7 @@
 #include "wire/bundle_priv.h"
 #include "wire/dictionary.h"
 #include "wire/seal.h"
+#include "wire/terse.h"
 
 #define MAGIC          "FSB1"
 #define MAGIC_LEN      4
@@ -16,6 +17,8 @@
 #define FLAG_ENROLMENT 0x01u
 #define FLAG_NEWEST    0x02u
 #define FLAG_RENEWAL   0x04u
+#define FLAG_SHORT     0x08u
+#define FLAGS_KNOWN    (FLAG_ENROLMENT | FLAG_NEWEST | FLAG_RENEWAL | FLAG_SHORT)
 #define BOX_CONTEXT    "farspool-box/v1\n"
 
 struct fsp_bundle {
@@ -66,11 +69,22 @@ fsp_bundle_digest(const void *bytes, size_t len, uint8_t digest[32])
     (void)crypto_hash_sha256(digest, bytes, len);
 }
 
-/* Every entry and an LF, in order. */
 static enum fsp_rc
-join_entries(struct fsp_buf *lines, const struct fsp_entry_bytes *entries, size_t n,
-        struct fsp_err *err)
+new_terse(unsigned dictionary, struct fsp_terse **out, struct fsp_err *err)
 {
+    size_t len;
+    const uint8_t *preset = fsp_dictionary(dictionary, &len);
+
+    return fsp_terse_new(preset, len, out, err);
+}
+
+/* Every entry and an LF, in order; with a state each as a terse line. */
+static enum fsp_rc
+join_entries(struct fsp_buf *lines, struct fsp_terse *terse,
+        const struct fsp_entry_bytes *entries, size_t n, struct fsp_err *err)
+{
+    size_t whole = 0;
+
     if (n > FSP_BUNDLE_ENTRIES)
         return fsp_err_set(err, FSP_ELIMIT, "%zu entries; one bundle takes at most %zu", n,
                 FSP_BUNDLE_ENTRIES);
@@ -79,6 +93,14 @@ join_entries(struct fsp_buf *lines, const struct fsp_entry_bytes *entries, size_
                 memchr(entries[i].bytes, '\n', entries[i].len) != NULL)
             return fsp_err_set(err, FSP_EINVAL,
                     "entry %zu of the bundle is empty, too long or has a line break", i);
+        whole += entries[i].len + 1;
+        if (whole > FSP_BUNDLE_INFLATED)
+            return fsp_err_set(err, FSP_ELIMIT, "the bundle's entries have over %zu bytes",
+                    FSP_BUNDLE_INFLATED);
+        if (terse != NULL) {
+            fsp_terse_write(terse, entries[i].bytes, entries[i].len, lines);
+            continue;
+        }
         fsp_buf_add(lines, entries[i].bytes, entries[i].len);
         fsp_buf_add_byte(lines, '\n');
     }
@@ -86,33 +108,44 @@ join_entries(struct fsp_buf *lines, const struct fsp_entry_bytes *entries, size_
 }
 
 static enum fsp_rc
-deflate_entries(struct fsp_buf *out, const struct fsp_entry_bytes *entries, size_t n,
-        struct fsp_err *err)
+deflate_entries(struct fsp_buf *out, unsigned dictionary, const struct fsp_entry_bytes *entries,
+        size_t n, struct fsp_err *err)
 {
+    struct fsp_terse *terse = NULL;
     struct fsp_buf lines;
-    enum fsp_rc rc;
+    enum fsp_rc rc = FSP_OK;
 
-    fsp_buf_init(&lines, FSP_BUNDLE_INFLATED);
-    rc = join_entries(&lines, entries, n, err);
+    fsp_buf_init(&lines, FSP_TERSE_MAX);
+    if (dictionary >= FSP_DICTIONARY_TERSE)
+        rc = new_terse(dictionary, &terse, err);
     if (rc == FSP_OK)
-        rc = fsp_deflate(out, FSP_DICTIONARY_NEWEST, (const uint8_t *)fsp_buf_peek(&lines),
-                lines.len, err);
+        rc = join_entries(&lines, terse, entries, n, err);
+    if (rc == FSP_OK)
+        rc = fsp_deflate(
+                out, dictionary, (const uint8_t *)fsp_buf_peek(&lines), lines.len, err);
+    fsp_terse_free(terse);
     fsp_buf_fini(&lines);
     return rc;
 }
 
 enum fsp_rc
-fsp_bundle_payload_size(
-        const struct fsp_entry_bytes *entries, size_t n, size_t *out, struct fsp_err *err)
+fsp_bundle_payload_size(unsigned dictionary, const struct fsp_entry_bytes *entries, size_t n,
+        size_t *out, struct fsp_err *err)
 {
     struct fsp_buf deflated;
     enum fsp_rc rc;
 
     fsp_buf_init(&deflated, 2 * FSP_BUNDLE_INFLATED);
-    rc = deflate_entries(&deflated, entries, n, err);
+    rc = deflate_entries(&deflated, dictionary, entries, n, err);
     *out = deflated.len;
     fsp_buf_fini(&deflated);
     return rc;
+}
+
+static unsigned
+dictionary_of(const struct fsp_bundle_head *head)
+{
+    return head->dictionary == 0 ? FSP_DICTIONARY_FIRST : head->dictionary;
 }
 
 static void
@@ -120,10 +153,11 @@ write_header(struct fsp_buf *inner, const struct fsp_bundle_head *head)
 {
     size_t origin_len = strlen(head->head.origin);
 
-    fsp_buf_add_byte(inner, FSP_DICTIONARY_NEWEST);
+    fsp_buf_add_byte(inner, (uint8_t)dictionary_of(head));
     fsp_buf_add_byte(inner, (uint8_t)((head->enrolment ? FLAG_ENROLMENT : 0u) |
                                       (head->has_newest ? FLAG_NEWEST : 0u) |
-                                      (head->renewal ? FLAG_RENEWAL : 0u)));
+                                      (head->renewal ? FLAG_RENEWAL : 0u) |
+                                      (head->short_receipt ? FLAG_SHORT : 0u)));
     fsp_buf_add_varint(inner, origin_len);
     fsp_buf_add(inner, head->head.origin, origin_len);
     fsp_buf_add_varint(inner, head->old_size);
@@ -158,7 +192,7 @@ fsp_bundle_seal(struct fsp_buf *out, const struct fsp_bundle_head *head,
     write_header(&inner, head);
     rc = fsp_buf_check(&inner, "a bundle", err);
     if (rc == FSP_OK)
-        rc = deflate_entries(&inner, entries, n, err);
+        rc = deflate_entries(&inner, dictionary_of(head), entries, n, err);
     if (rc == FSP_OK && inner.len + FSP_SEAL_OVERHEAD + FSP_BUNDLE_OUTER_LEN > FSP_BUNDLE_MAX)
         rc = fsp_err_set(err, FSP_ELIMIT, "the bundle has %zu bytes; at most %zu are allowed",
                 inner.len + FSP_SEAL_OVERHEAD + FSP_BUNDLE_OUTER_LEN, FSP_BUNDLE_MAX);
@@ -242,16 +276,16 @@ read_origin(struct fsp_cursor *cursor, struct fsp_bundle_head *head, struct fsp_
 }
 
 static enum fsp_rc
-read_header(struct fsp_cursor *cursor, struct fsp_bundle_head *head, uint8_t *dictionary,
-        struct fsp_err *err)
+read_header(struct fsp_cursor *cursor, struct fsp_bundle_head *head, struct fsp_err *err)
 {
     uint8_t flags = 0;
     enum fsp_rc rc;
 
-    if (fsp_cursor_u8(cursor, dictionary) != FSP_OK || fsp_cursor_u8(cursor, &flags) != FSP_OK)
+    if (fsp_cursor_u8(cursor, &head->dictionary) != FSP_OK ||
+            fsp_cursor_u8(cursor, &flags) != FSP_OK)
         return cut_short(err);
-    if ((flags & ~(FLAG_ENROLMENT | FLAG_NEWEST | FLAG_RENEWAL)) != 0 ||
-            (flags & ~FLAG_NEWEST) == (FLAG_ENROLMENT | FLAG_RENEWAL))
+    if ((flags & ~FLAGS_KNOWN) != 0 ||
+            (flags & (FLAG_ENROLMENT | FLAG_RENEWAL)) == (FLAG_ENROLMENT | FLAG_RENEWAL))
         return fsp_err_set(err, FSP_EFORMAT,
                 "the bundle carries flags (%02x) that this program does not know", flags);
     rc = read_origin(cursor, head, err);
@@ -270,6 +304,7 @@ read_header(struct fsp_cursor *cursor, struct fsp_bundle_head *head, uint8_t *di
     head->has_newest = (flags & FLAG_NEWEST) != 0;
     if (head->has_newest && read_array(cursor, head->newest, sizeof(head->newest)) != FSP_OK)
         return cut_short(err);
+    head->short_receipt = (flags & FLAG_SHORT) != 0;
     head->renewal = (flags & FLAG_RENEWAL) != 0;
     if (head->renewal && read_array(cursor, head->rig_pub, sizeof(head->rig_pub)) != FSP_OK)
         return cut_short(err);
@@ -309,24 +344,68 @@ split_lines(struct fsp_bundle *bundle, size_t n, struct fsp_err *err)
     return FSP_OK;
 }
 
+/* Terse lines as the entries that they stand for, no more than the header announces. */
+static enum fsp_rc
+expand(struct fsp_bundle *bundle, const struct fsp_buf *terse_lines, size_t n,
+        struct fsp_err *err)
+{
+    const uint8_t *next = terse_lines->data;
+    size_t left = terse_lines->len;
+    struct fsp_terse *terse = NULL;
+    enum fsp_rc rc = new_terse(bundle->head.dictionary, &terse, err);
+
+    while (rc == FSP_OK && left > 0) {
+        const uint8_t *end = memchr(next, '\n', left);
+
+        if (end == NULL || n-- == 0) {
+            rc = fsp_err_set(err, FSP_EFORMAT, "the entries do not match the header");
+            break;
+        }
+        rc = fsp_terse_read(terse, next, (size_t)(end - next), &bundle->lines, err);
+        left -= (size_t)(end - next) + 1;
+        next = end + 1;
+    }
+    fsp_terse_free(terse);
+    return rc;
+}
+
+static enum fsp_rc
+inflate_entries(struct fsp_bundle *bundle, const uint8_t *bytes, size_t len, size_t n,
+        struct fsp_err *err)
+{
+    unsigned dictionary = bundle->head.dictionary;
+    struct fsp_buf terse;
+    enum fsp_rc rc;
+
+    if (dictionary < FSP_DICTIONARY_TERSE)
+        return fsp_inflate(&bundle->lines, dictionary, bytes, len, err);
+    fsp_buf_init(&terse, FSP_TERSE_MAX);
+    rc = fsp_inflate(&terse, dictionary, bytes, len, err);
+    if (rc == FSP_OK)
+        rc = expand(bundle, &terse, n, err);
+    fsp_buf_fini(&terse);
+    return rc;
+}
+
 enum fsp_rc
 fsp_bundle_parse_inner(
         const uint8_t *bytes, size_t len, struct fsp_bundle **out, struct fsp_err *err)
 {
     struct fsp_cursor cursor = {bytes, len, 0};
     struct fsp_bundle *bundle = calloc(1, sizeof(*bundle));
-    uint8_t dictionary = 0;
+    size_t n = 0;
     enum fsp_rc rc;
 
     *out = NULL;
     if (bundle == NULL)
         return fsp_err_set(err, FSP_ENOMEM, "out of memory for a bundle");
     fsp_buf_init(&bundle->lines, FSP_BUNDLE_INFLATED);
-    rc = read_header(&cursor, &bundle->head, &dictionary, err);
+    rc = read_header(&cursor, &bundle->head, err);
+    n = (size_t)(bundle->head.head.size - bundle->head.old_size);
     if (rc == FSP_OK)
-        rc = fsp_inflate(&bundle->lines, dictionary, bytes + cursor.pos, len - cursor.pos, err);
+        rc = inflate_entries(bundle, bytes + cursor.pos, len - cursor.pos, n, err);
     if (rc == FSP_OK)
-        rc = split_lines(bundle, (size_t)(bundle->head.head.size - bundle->head.old_size), err);
+        rc = split_lines(bundle, n, err);
     if (rc == FSP_OK) {
         *out = bundle;
         bundle = NULL;

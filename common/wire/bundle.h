@@ -8,7 +8,9 @@
  *           [1, enrolment: 32-byte public key of the rig, 16-byte token]
  *           [2, newest: 8-byte id of the newest instruction in the rig's log]
  *           [4, renewal: 32-byte public key of the rig]
- *   entries: each entry's bytes and LF, in order: old size .. new size - 1
+ *           (flag 8, short: the rig takes the cosignature's line alone as the receipt)
+ *   entries: each entry's bytes and LF, in order: old size .. new size - 1; from dictionary 2 on
+ *           as terse lines (terse.h)
  * The header's root and signature stand for the signed head: the note is rebuilt from them exactly.
  * docs/formats.md is the full description.
  *
@@ -49,6 +51,8 @@ struct fsp_bundle_head {
     uint8_t token[FSP_TOKEN_LEN]; /* only with enrolment */
     bool has_newest; /* instructions are in the rig's log; this is the newest there */
     uint8_t newest[FSP_INSTRUCTION_ID_LEN];
+    bool short_receipt; /* the rig rebuilds a receipt from the cosignature's line */
+    uint8_t dictionary; /* sealing: 0 is the first, which every office knows */
 };
 
 /* Seal a bundle into out (appended). entries: old_size .. head.size - 1. */
@@ -56,8 +60,8 @@ enum fsp_rc fsp_bundle_seal(struct fsp_buf *out, const struct fsp_bundle_head *h
         const struct fsp_entry_bytes *entries, size_t n, const uint8_t box_pub[32],
         struct fsp_err *err) FSP_MUST_CHECK;
 /* Bytes that the deflated entries alone take: for the bench and for sizing bundles. */
-enum fsp_rc fsp_bundle_payload_size(const struct fsp_entry_bytes *entries, size_t n,
-        size_t *out, struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_bundle_payload_size(unsigned dictionary, const struct fsp_entry_bytes *entries,
+        size_t n, size_t *out, struct fsp_err *err) FSP_MUST_CHECK;
 
 /* A box key pair of the office. */
 struct fsp_box_key {

@@ -12,6 +12,9 @@ fsp_dictionary(unsigned version, size_t *len)
     case 1:
         *len = fsp_dictionary_1_len;
         return fsp_dictionary_1;
+    case 2:
+        *len = fsp_dictionary_2_len;
+        return fsp_dictionary_2;
     default:
         *len = 0;
         return NULL;

@@ -19,6 +19,10 @@ know_dictionary(unsigned version, const uint8_t **bytes, size_t *len, struct fsp
         return fsp_err_set(err, FSP_EFORMAT,
                 "dictionary %u is not known here (this program knows up to %d)", version,
                 FSP_DICTIONARY_NEWEST);
+    if (*len > FSP_DICTIONARY_PRESET) {
+        *bytes += *len - FSP_DICTIONARY_PRESET;
+        *len = FSP_DICTIONARY_PRESET;
+    }
     return FSP_OK;
 }
 
@@ -48,7 +52,7 @@ fsp_deflate(struct fsp_buf *out, unsigned dictionary, const uint8_t *bytes, size
 
     if (rc != FSP_OK)
         return rc;
-    if (len > FSP_BUNDLE_INFLATED)
+    if (len > FSP_TERSE_MAX)
         return fsp_err_set(err, FSP_ELIMIT, "%zu bytes are too many to deflate at once", len);
     if (deflateInit2(&stream, Z_BEST_COMPRESSION, Z_DEFLATED, RAW_WINDOW, MEM_LEVEL,
                 Z_DEFAULT_STRATEGY) != Z_OK)

@@ -28,7 +28,7 @@ def test_sheets_are_taken_in_order_of_their_names_and_put_aside(rig, inbox):
     (inbox / "2.csv").write_text(GOOD.format(12))
     (inbox / "1.csv").write_text(GOOD.format(6))
     done = rig.run("run", "--once")
-    assert re.findall(r"took (\S+): 1 added", done.stdout) == ["1.csv", "2.csv"]
+    assert re.findall(r"event=took file=(\S+) added=1 there=0", done.stdout) == ["1.csv", "2.csv"]
     assert names(inbox) == [] and names(inbox / "taken") == ["1.csv", "2.csv"]
     assert [e["at"][11:13] for e in rig.entries()[4:]] == ["06", "12"]
 
@@ -37,7 +37,7 @@ def test_a_bad_sheet_is_put_aside_with_its_reason_and_the_others_are_taken(rig, 
     (inbox / "1-bad.csv").write_text(BAD)
     (inbox / "2-good.csv").write_text(GOOD.format(6))
     done = rig.run("run", "--once", status=None)
-    assert "refused 1-bad.csv: " in done.stderr, done
+    assert "level=warn event=refused file=1-bad.csv why=" in done.stderr, done
     assert len(done.stderr.splitlines()) == 1, done.stderr
     assert names(inbox) == []
     assert names(inbox / "taken") == ["2-good.csv"]
@@ -63,7 +63,7 @@ def test_a_sheet_dropped_twice_adds_nothing_the_second_time(rig, inbox):
     for _ in range(2):
         (inbox / "day.csv").write_text(GOOD.format(6))
         done = rig.run("run", "--once")
-    assert "0 added, 1 already there" in done.stdout
+    assert "event=took file=day.csv added=0 there=1" in done.stdout
     assert rig.size() == 5
 
 
@@ -86,7 +86,7 @@ def test_one_round_takes_and_pushes(office, serving, rig_of, begin):
     inbox = pathlib.Path(rig.store) / "inbox"
     (inbox / "day.csv").write_text(GOOD.format(6))
     done = rig.run("run", "--once")
-    assert "pushed 5 records" in done.stdout
+    assert "event=pushed records=5 bundles=1" in done.stdout
     assert office.json("rig", "heron")["root"] == rig.json("check")["root"]
 
 

@@ -359,7 +359,7 @@ nobody_is_locked_out_by_others(void **state)
     add(f, "anna", FSP_ROLE_ENGINEER);
     add(f, "bo", FSP_ROLE_ENGINEER);
     assert_int_equal(log_in(f, &login, true, &tokens), FSP_OK);
-    assert_int_equal(strlen(tokens.browser), FSP_TOKEN_LEN);
+    assert_int_equal(strlen(tokens.browser), FSP_TOKEN_TEXT_LEN);
     (void)hammer(f, &attacker, 2000); /* from the same address, and for ever */
     login.now_s = attacker.now_s;
     login.browser = tokens.browser;
@@ -375,7 +375,7 @@ nobody_is_locked_out_by_others(void **state)
     assert_ok(fsp_people_set_password(f->desk, &f->by, "anna", login.stored, &err), &err);
     login.client = "198.51.100.9";
     assert_int_equal(log_in(f, &login, true, &later), FSP_OK);
-    assert_int_equal(strlen(later.browser), FSP_TOKEN_LEN);
+    assert_int_equal(strlen(later.browser), FSP_TOKEN_TEXT_LEN);
 }
 
 static void

@@ -62,8 +62,8 @@ tokens_are_base64url_and_their_mark_is_sha256(void **state)
             0x7a, 0x9c, 0xb4, 0x10, 0xff, 0x61, 0xf2, 0x00, 0x15, 0xad};
     uint8_t bytes[FSP_TOKEN_BYTES];
     uint8_t back[FSP_TOKEN_BYTES];
-    char token[FSP_TOKEN_LEN + 1];
-    char other[FSP_TOKEN_LEN + 1];
+    char token[FSP_TOKEN_TEXT_LEN + 1];
+    char other[FSP_TOKEN_TEXT_LEN + 1];
 
     (void)state;
     fsp_token_mark("abc", bytes);
@@ -73,7 +73,7 @@ tokens_are_base64url_and_their_mark_is_sha256(void **state)
     assert_string_equal(token, "__________________________________________8");
     assert_true(fsp_token_read(token, back));
     assert_memory_equal(back, bytes, sizeof(bytes));
-    token[FSP_TOKEN_LEN - 1] = '9'; /* a spare bit set */
+    token[FSP_TOKEN_TEXT_LEN - 1] = '9'; /* a spare bit set */
     assert_false(fsp_token_read(token, back));
     assert_false(fsp_token_read("", back));
     assert_false(fsp_token_read("short", back));
@@ -81,8 +81,8 @@ tokens_are_base64url_and_their_mark_is_sha256(void **state)
     fsp_token_new(fsp_env_system(), other);
     assert_int_not_equal(strcmp(token, other), 0);
     assert_true(fsp_token_read(token, back));
-    assert_true(fsp_secret_equal(token, token, FSP_TOKEN_LEN));
-    assert_false(fsp_secret_equal(token, other, FSP_TOKEN_LEN));
+    assert_true(fsp_secret_equal(token, token, FSP_TOKEN_TEXT_LEN));
+    assert_false(fsp_secret_equal(token, other, FSP_TOKEN_TEXT_LEN));
 }
 
 int

@@ -90,8 +90,7 @@ judge(struct fixture *fixture, struct office *office, long status, bool by_link)
     struct fsp_answer answer = {.status = status,
             .bytes = fsp_buf_peek(&office->answer),
             .len = office->answer.len,
-            .bundle = by_link ? office->packed.hash : NULL,
-            .sent_size = office->packed.size};
+            .sent = by_link ? &office->packed : NULL};
     struct fsp_verdict verdict;
     struct fsp_err err = {.rc = FSP_OK};
 
