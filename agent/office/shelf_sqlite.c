@@ -23,7 +23,8 @@
 
 static const struct fsp_migration migrations[] = {{fsp_logtable_sql}, {shelf_schema_sql},
         {fsp_shelf_renewal_sql}, {fsp_shelf_instruct_sql}, {fsp_statetable_sql},
-        {fsp_shelf_witness_sql}, {fsp_shelf_look_sql}};
+        {fsp_shelf_witness_sql}, {fsp_shelf_look_sql}, {fsp_shelf_views_sql},
+        {fsp_shelf_views_more_sql}};
 const struct fsp_db_schema fsp_shelf_schema = {.application_id = APPLICATION_ID,
         .what = "office store",
         .steps = migrations,
@@ -186,8 +187,10 @@ static enum fsp_rc
 shelf_check(void *ctx, struct fsp_err *err)
 {
     struct sqlite_shelf *shelf = ctx;
+    enum fsp_rc rc;
 
-    return fsp_db_check(shelf->db, err);
+    rc = fsp_db_check(shelf->db, err);
+    return rc == FSP_OK ? fsp_shelf_views_check(shelf->db, err) : rc;
 }
 
 /* --- fleet, rigs, invitations, logs ---------------------------------------------------------- */

@@ -40,6 +40,11 @@ enum fsp_rc fsp_shelf_undo(void *ctx, struct fsp_err *err) FSP_MUST_CHECK;
 enum fsp_rc fsp_shelf_unsave(void *ctx, struct fsp_err *err) FSP_MUST_CHECK;
 enum fsp_rc fsp_shelf_version(void *ctx, uint64_t *version, struct fsp_err *err) FSP_MUST_CHECK;
 
+/* shelf_views.c */
+extern const char fsp_shelf_views_sql[];
+extern const char fsp_shelf_views_more_sql[];
+enum fsp_rc fsp_shelf_views_check(struct fsp_db *db, struct fsp_err *err) FSP_MUST_CHECK;
+
 /* shelf_renewal.c */
 extern const char fsp_shelf_renewal_sql[]; /* its migration step */
 enum fsp_rc fsp_shelf_add_renewal(
