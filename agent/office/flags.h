@@ -28,11 +28,12 @@
 #include "base/err.h"
 #include "base/limits.h"
 
-#define FSP_FLAGS_MAX     24
-#define FSP_FLAG_TEXT_MAX 320
-#define FSP_FLAG_MARK_MAX 96
-#define FSP_FLAG_NOTE_MAX 400 /* of an acknowledgement, so that a line of the trail holds it */
-#define FSP_FLAG_EVIDENCE 8   /* cuts, newest last */
+#define FSP_FLAGS_MAX      24
+#define FSP_FLAG_TEXT_MAX  320
+#define FSP_FLAG_MARK_MAX  96
+#define FSP_FLAG_NOTE_MAX  400 /* of an acknowledgement, so that a line of the trail holds it */
+#define FSP_FLAGS_LINE_MAX 2800
+#define FSP_FLAG_EVIDENCE  8 /* cuts, newest last */
 
 #define FSP_FLAG_QUIET_LEAST_S   (INT64_C(3) * 86400)
 #define FSP_FLAG_QUIET_UNKNOWN_S (INT64_C(7) * 86400)
@@ -95,7 +96,8 @@ int64_t fsp_flags_patience(int64_t rhythm_s);
 /* [{"acknowledged":null,"cuts":[{"index":12,"log":0}],"kind":"early-wear","mark":…}] */
 void fsp_flags_json(const struct fsp_fleet_rig *rig, const struct fsp_flag *flags, size_t n,
         struct fsp_buf *buf);
-/* Their texts on one line, "; " between them; of one acknowledged by whom, when and the note. */
+/* Their texts on one line, "; " between them; of one acknowledged by whom, when and the note. Less than
+ * 4,000 bytes: what comes behind FSP_FLAGS_LINE_MAX of them is only counted. */
 void fsp_flags_text(const struct fsp_flag *flags, size_t n, struct fsp_buf *buf);
 /* "stop", "warn", "tell": for machines. Static. */
 const char *fsp_flag_weight_word(enum fsp_flag_weight weight);
