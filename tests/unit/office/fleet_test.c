@@ -192,6 +192,7 @@ what_needs_attention_comes_first(void **state)
 
     (void)state;
     office_start(&office);
+    office.now_us = (START_S + 59 * FSP_S_PER_DAY) * FSP_US_PER_S; /* nobody is quiet */
     for (size_t i = 0; i < 4; i++) {
         rig_start(&rigs[i], &office, names[i], "a1");
         add_start(&rigs[i]);
