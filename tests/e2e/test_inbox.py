@@ -108,3 +108,62 @@ def test_a_name_meant_for_a_terminal_is_shown_harmless(rig, inbox):
     assert len(done.stderr.splitlines()) == 1, done.stderr
     reasons = [p for p in (inbox / "refused").iterdir() if p.name.endswith(".reason")]
     assert len(reasons) == 1 and reasons[0].read_text().rstrip("\n").isprintable()
+
+
+def test_a_hundred_files_at_once_are_all_taken_in_one_round(rig, inbox):
+    for n in range(100):
+        (inbox / f"{n:03}.csv").write_text(GOOD.format(n % 24).replace("03-02", f"03-{2 + n // 24:02}"))
+    done = rig.run("run", "--once")
+    assert re.findall(r"event=took file=(\d+).csv added=1", done.stdout) == [
+        f"{n:03}" for n in range(100)]
+    assert names(inbox) == [] and len(names(inbox / "taken")) == 100
+    assert rig.size() == 104
+
+
+def test_a_file_that_is_open_for_writing_is_left_until_it_is_closed(rig, inbox):
+    with open(inbox / "day.csv", "w", encoding="ascii") as f:
+        f.write(GOOD.format(6))
+        f.flush()
+        assert "took" not in rig.run("run", "--once").stdout
+        f.write("2025-03-02T07:00:00Z,work,clerk,round-trip,9000ft\n")
+    assert "added=2" in rig.run("run", "--once").stdout
+    assert names(inbox) == [] and rig.size() == 6
+
+
+def test_a_refused_file_and_its_reason_dropped_again_are_refused_again_and_no_more(rig, inbox):
+    (inbox / "bad.csv").write_text(BAD)
+    rig.run("run", "--once")
+    for name in ("bad.csv", "bad.csv.reason"):
+        os.rename(inbox / "refused" / name, inbox / name)
+    done = rig.run("run", "--once")
+    assert done.stderr.count("event=refused") == 1, done.stderr
+    assert names(inbox) == ["bad.csv.reason"], "a reason is no sheet"
+    assert names(inbox / "refused") == ["bad.csv", "bad.csv.reason"]
+
+
+def test_a_very_long_name_is_cut_and_its_reason_is_beside_it(rig, inbox):
+    name = "d" * 251 + ".csv"
+    (inbox / name).write_text(BAD)
+    (inbox / ("g" * 251 + ".csv")).write_text(GOOD.format(6))
+    rig.run("run", "--once")
+    assert names(inbox) == []
+    refused = names(inbox / "refused")
+    assert len(refused) == 2 and refused[1] == refused[0] + ".reason" and name.startswith(refused[0])
+    assert len(names(inbox / "taken")) == 1 and rig.size() == 5
+
+
+def test_files_that_cannot_be_moved_are_taken_once_said_once_and_hold_up_nothing(rig, inbox):
+    os.rename(inbox / "taken", inbox / ".taken")
+    (inbox / "taken").write_text("a file where the folder should be")
+    os.utime(inbox / "taken", (2 ** 31, 2 ** 31))
+    for hour in (6, 7):
+        (inbox / f"{hour}.csv").write_text(GOOD.format(hour))
+    for _ in range(2):
+        done = rig.run("run", "--once", status=None)
+        assert done.returncode == 1 and len(done.stderr.splitlines()) <= 2, done
+        assert "its rows are in the log, but it cannot be moved away" in done.stderr
+        assert rig.size() == 6
+    (inbox / "taken").unlink(missing_ok=True)
+    os.rename(inbox / ".taken", inbox / "taken")
+    done = rig.run("run", "--once")
+    assert done.stdout.count("added=0 there=1") == 2 and rig.size() == 6

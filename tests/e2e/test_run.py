@@ -227,7 +227,7 @@ def test_a_post_on_a_slow_link_feeds_the_watchdog_and_a_stop_breaks_it_off(proxy
     rig = begin(rig_of("heron", proxy.url))
     rig.run("take", sheet(tmp_path / "s.csv", 800))
     proxy.link = drive.Link(seed=1, rate_bps=300)  # a bundle takes minutes
-    run = run_of(rig, watchdog_us="4000000").start()
+    run = run_of(rig, watchdog_us="2000000").start()
     drive.wait_until("the post to begin", lambda: proxy.connections > 0)
     run.manager.drain()
     for _ in range(2):
@@ -250,7 +250,7 @@ def test_a_post_on_a_slow_link_feeds_the_watchdog_and_a_stop_breaks_it_off(proxy
 def test_a_backlog_does_not_keep_the_inbox_waiting(proxy, office, rig_of, begin, run_of, tmp_path):
     rig = begin(rig_of("heron", proxy.url))
     rig.run("take", sheet(tmp_path / "s.csv", 6000))
-    proxy.link = drive.Link(seed=1, rate_bps=60000)
+    proxy.link = drive.Link(seed=1, rate_bps=120000)
     run = run_of(rig).start()
     drive.wait_until("the first post", lambda: proxy.connections > 0)
     os.rename(sheet(tmp_path / "late.csv", 2, day=20), os.path.join(rig.store, "inbox", "late.csv"))

@@ -175,6 +175,89 @@ a_file_still_being_written_waits_until_it_is_left_alone(void **state)
     assert_int_equal(round_of(fixture, false).taken, 1);
 }
 
+/* When it was changed last. */
+static void
+touch(struct fixture *fixture, const char *name, int64_t at_s)
+{
+    struct timespec times[2] = {{.tv_sec = at_s}, {.tv_sec = at_s}};
+    char path[256];
+
+    (void)snprintf(path, sizeof(path), "%s/inbox/%s", fixture->folder, name);
+    assert_int_equal(utimensat(AT_FDCWD, path, times, 0), 0);
+}
+
+static void
+a_last_line_without_an_end_is_given_a_minute(void **state)
+{
+    struct fixture *fixture = *state;
+
+    drop(fixture, "day.csv", SHEET "work,2026-02-02T12:00:00Z,clerk,round-trip,4200ft");
+    drop(fixture, "empty.csv", "");
+    touch(fixture, "day.csv", FIXTURE_NOW_S);
+    touch(fixture, "empty.csv", FIXTURE_NOW_S);
+    fixture->now_us += 59 * FSP_US_PER_S;
+    assert_string_equal(round_of(fixture, false).names, "");
+    fixture->now_us += FSP_US_PER_S;
+    assert_string_equal(round_of(fixture, false).names, "day.csv empty.csv ");
+    assert_true(lies(fixture, "taken/day.csv"));
+    assert_true(lies(fixture, "refused/empty.csv.reason"));
+}
+
+static void
+a_file_that_a_process_writes_waits_however_old_it_is(void **state)
+{
+    struct fixture *fixture = *state;
+    char path[256];
+    int fd;
+
+    drop(fixture, "day.csv", SHEET);
+    touch(fixture, "day.csv", FIXTURE_NOW_S - 3600);
+    (void)snprintf(path, sizeof(path), "%s/inbox/day.csv", fixture->folder);
+    fd = open(path, O_WRONLY);
+    assert_true(fd >= 0);
+    assert_int_equal(round_of(fixture, false).taken, 0);
+    assert_int_equal(round_of(fixture, true).taken, 0);
+    assert_int_equal(close(fd), 0);
+    assert_int_equal(round_of(fixture, false).taken, 1);
+}
+
+static void
+count_files(void *ctx, const char *name, const struct fsp_journal_added *added,
+        const struct fsp_err *failed)
+{
+    (void)name;
+    (void)added;
+    assert_null(failed);
+    ++*(int *)ctx;
+}
+
+static bool
+stop_after_two(void *ctx)
+{
+    return *(int *)ctx >= 2;
+}
+
+static void
+a_stop_ends_the_round_between_two_files(void **state)
+{
+    struct fixture *fixture = *state;
+    int files = 0;
+    struct fsp_inbox_listener listener = {
+            .said = count_files, .stop = stop_after_two, .ctx = &files};
+    struct fsp_err err = {.rc = FSP_OK};
+
+    for (int i = 0; i < 5; i++) {
+        char name[16];
+
+        (void)snprintf(name, sizeof(name), "%d.csv", i);
+        drop(fixture, name, SHEET);
+    }
+    assert_ok(fsp_inbox_round(fixture->journal, true, &listener, &err), &err);
+    assert_int_equal(files, 2);
+    assert_true(lies(fixture, "2.csv"));
+    assert_int_equal(round_of(fixture, true).taken, 3);
+}
+
 #define CASE(name) cmocka_unit_test_setup_teardown(name, fixture_setup, fixture_teardown)
 
 int
@@ -187,6 +270,9 @@ main(void)
             CASE(a_crash_between_commit_and_move_adds_nothing_twice),
             CASE(hidden_partial_and_strange_files_are_left_alone),
             CASE(a_file_still_being_written_waits_until_it_is_left_alone),
+            CASE(a_last_line_without_an_end_is_given_a_minute),
+            CASE(a_file_that_a_process_writes_waits_however_old_it_is),
+            CASE(a_stop_ends_the_round_between_two_files),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);
