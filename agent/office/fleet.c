@@ -37,6 +37,24 @@ struct fsp_fleet_counted {
 
 /* --- one rig --------------------------------------------------------------------------------- */
 
+/* Of the newest log that was heard often enough; logs come in their order. */
+static enum fsp_rc
+read_rhythm(
+        struct fsp_shelf *shelf, int64_t log, struct fsp_fleet_rig *rig, struct fsp_err *err)
+{
+    int64_t times_s[FSP_FLAG_RECEIPTS];
+    int64_t rhythm_s;
+    size_t n = 0;
+    enum fsp_rc rc = shelf->ops->heard(shelf->ctx, log, times_s, FSP_FLAG_RECEIPTS, &n, err);
+
+    if (rc != FSP_OK)
+        return rc;
+    rhythm_s = fsp_flags_rhythm(times_s, n);
+    if (rhythm_s != 0)
+        rig->rhythm_s = rhythm_s;
+    return FSP_OK;
+}
+
 static enum fsp_rc
 read_log(struct fsp_shelf *shelf, struct fsp_fleet_rig *rig, const struct fsp_chain_log *chain,
         struct fsp_fold_log *fold, struct fsp_err *err)
@@ -51,6 +69,9 @@ read_log(struct fsp_shelf *shelf, struct fsp_fleet_rig *rig, const struct fsp_ch
     mine->chain = *chain;
     mine->size = range.size;
     fsp_range_root(&range, mine->root);
+    rc = read_rhythm(shelf, chain->log.id, rig, err);
+    if (rc != FSP_OK)
+        return fsp_err_wrap(err, rc, "%s", chain->log.origin);
     rc = shelf->ops->forks_of(shelf->ctx, chain->log.id, &mine->forks, err);
     if (rc != FSP_OK)
         return fsp_err_wrap(err, rc, "%s", chain->log.origin);

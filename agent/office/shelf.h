@@ -30,7 +30,7 @@
 #include "proof/tree.h"
 #include "wire/bundle.h"
 
-#define FSP_SHELF_VERSION 7u
+#define FSP_SHELF_VERSION 8u
 #define FSP_MARK_LEN      32 /* of an invitation's token: its hash, so that the shelf cannot enrol */
 
 enum fsp_shelf_access {
@@ -285,6 +285,9 @@ struct fsp_shelf_ops {
     /* The earliest head that covers the entry; FSP_ENOTFOUND. */
     enum fsp_rc (*head_covering)(void *ctx, int64_t log, uint64_t index,
             struct fsp_range *range, struct fsp_buf *note, struct fsp_err *err);
+    /* When the log's newest heads were cosigned, the newest first; at most so many. */
+    enum fsp_rc (*heard)(void *ctx, int64_t log, int64_t *times_s, size_t most, size_t *n,
+            struct fsp_err *err);
     /* Recompute the tree from stored bytes; compare with tip and heads. */
     enum fsp_rc (*verify)(void *ctx, int64_t log, uint64_t *size, struct fsp_err *err);
 

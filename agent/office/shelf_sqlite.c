@@ -632,6 +632,7 @@ const struct fsp_shelf_ops fsp_shelf_sqlite = {
         .add_head = shelf_add_head,
         .head_below = shelf_head_below,
         .head_covering = shelf_head_covering,
+        .heard = fsp_shelf_heard,
         .verify = shelf_verify,
         .add_fork = shelf_add_fork,
         .forks_of = fsp_shelf_forks_of,

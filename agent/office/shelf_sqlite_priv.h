@@ -25,6 +25,10 @@ void fsp_shelf_keep_fold(void *ctx, const char *rig, const struct fsp_fold *fold
 enum fsp_rc fsp_shelf_read_log(
         struct fsp_stmt *stmt, struct fsp_shelf_log *out, struct fsp_err *err) FSP_MUST_CHECK;
 
+/* shelf_heard.c */
+enum fsp_rc fsp_shelf_heard(void *ctx, int64_t log, int64_t *times_s, size_t most, size_t *n,
+        struct fsp_err *err) FSP_MUST_CHECK;
+
 /* shelf_look.c */
 extern const char fsp_shelf_look_sql[];
 enum fsp_rc fsp_shelf_next_log_of(void *ctx, const char *rig, int64_t after,

@@ -248,6 +248,8 @@ heads_are_found_by_what_they_cover(struct fixture *f)
     struct fsp_shelf_log log = enrolled(f, "heron", FLEET "/heron/a1", 1);
     struct fsp_range range;
     struct fsp_buf bytes;
+    int64_t heard_s[3] = {0};
+    size_t n = 0;
 
     fsp_buf_init(&bytes, 4096);
     append(f, log.id, 3);
@@ -265,6 +267,13 @@ heads_are_found_by_what_they_cover(struct fixture *f)
             FSP_ENOTFOUND);
     assert_ok(f->ops->find_log(f->shelf->ctx, log.origin, &log, &f->err), &f->err);
     assert_int_equal(log.heard_s, START_S);
+    assert_ok(f->ops->heard(f->shelf->ctx, log.id, heard_s, 3, &n, &f->err), &f->err);
+    assert_int_equal(n, 2);
+    assert_int_equal(heard_s[1], START_S);
+    assert_ok(f->ops->heard(f->shelf->ctx, log.id, heard_s, 1, &n, &f->err), &f->err);
+    assert_int_equal(n, 1);
+    assert_ok(f->ops->heard(f->shelf->ctx, log.id + 1, heard_s, 3, &n, &f->err), &f->err);
+    assert_int_equal(n, 0);
     fsp_buf_fini(&bytes);
 }
 
