@@ -19,6 +19,9 @@ struct fsp_intake {
     pthread_cond_t turned; /* a group was finished */
     struct passage *first; /* those that wait, in the order they came */
     struct passage *last;
+    size_t waiting;
+    uint64_t bundles;
+    uint64_t groups;
     bool leading;             /* somebody has the store, and the scratch below */
     fsp_intake_grew_fn *grew; /* NULL: nobody is told */
     void *grew_ctx;

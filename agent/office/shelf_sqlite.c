@@ -111,6 +111,8 @@ shelf_open(const char *store, enum fsp_shelf_access access, void **ctx, struct f
     rc = fsp_db_open(path, access == FSP_SHELF_READ ? FSP_DB_READ : FSP_DB_OFFICE,
             access == FSP_SHELF_CREATE, &fsp_shelf_schema, &shelf->db, err);
     drop_lock(shelf);
+    if (rc == FSP_OK) /* moments to come back to need no temporary file */
+        rc = fsp_db_run(shelf->db, "PRAGMA temp_store=MEMORY", err);
     if (rc != FSP_OK)
         goto out;
     *ctx = shelf;
