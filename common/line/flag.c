@@ -42,7 +42,12 @@ add_cut(struct fsp_line_flag *flag, size_t row)
 static void
 set_text(struct fsp_line_flag *flag, const char *text)
 {
-    (void)snprintf(flag->text, sizeof(flag->text), "%s", text);
+    size_t len = strlen(text);
+
+    if (len >= sizeof(flag->text))
+        len = sizeof(flag->text) - 1;
+    memcpy(flag->text, text, len);
+    flag->text[len] = '\0';
 }
 
 static void
