@@ -1,436 +1,430 @@
 #include "office/board.h"
 
+#include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/mem.h"
-#include "line/say.h"
+#include "office/board_assets.h"
+#include "office/board_entry.h"
+#include "office/board_history.h"
 #include "office/board_priv.h"
-#include "office/board_style.h"
 
-#define READING_RETRY_S 2
+#define READING_RETRY_S   2
+#define BUSY_RETRY_S      10
+#define INSPECTIONS_SHOWN ((size_t)50) /* on a rig's page */
+#define PAGE_TYPE         "text/html; charset=utf-8"
 
 struct fsp_board {
     struct fsp_board_about about;
+    pthread_mutex_t shelf_mutex;
+    struct fsp_shelf *shelf; /* reading; opened again after a failure */
+    pthread_mutex_t desk_mutex;
+    struct fsp_desk *desk; /* likewise; NULL as long as there is none */
 };
 
-/* --- cells ----------------------------------------------------------------------------------- */
+/* --- coming in ------------------------------------------------------------------------------- */
 
-const char *
-fsp_board_state_class(enum fsp_due due)
+/* One request for a page. */
+struct visit {
+    struct fsp_board *board;
+    struct fsp_viewer viewer;
+    struct fsp_live_lag lag;
+    struct fsp_board_page page;
+};
+
+/* False: the answer is made. Else fsp_live_release() is due: leave(). */
+static bool
+enter(struct visit *visit, struct fsp_board *board, const struct fsp_http_request *request,
+        enum fsp_right right, struct fsp_http_answer *answer)
 {
-    switch (due) {
-    case FSP_DUE_OUT_OF_SERVICE:
-    case FSP_DUE_OVERDUE:
-        return "state stop";
-    case FSP_DUE_NOW:
-    case FSP_DUE_SOON:
-        return "state warn";
-    case FSP_DUE_NOT_YET:
-        return "state good";
-    case FSP_DUE_UNKNOWN:
-        break;
+    const struct fsp_env *env = board->about.env;
+
+    memset(visit, 0, sizeof(*visit));
+    visit->board = board;
+    if (board->about.gate == NULL) {
+        visit->viewer.open = true;
+        if (right != FSP_RIGHT_READ) {
+            fsp_http_refuse(answer, 403, "there are no accounts: nobody may do this here");
+            return false;
+        }
+    } else if (!fsp_gate_pass(board->about.gate, request, right, &visit->viewer, answer)) {
+        return false;
     }
-    return "state plain";
-}
-
-/* A number by fsp_say_number(), or what to read when it is not known. */
-void
-fsp_board_number(struct fsp_html *html, bool known, double value, int decimals)
-{
-    struct fsp_buf text;
-
-    fsp_buf_init(&text, 64);
-    if (known)
-        fsp_say_number(&text, value, decimals);
-    else
-        fsp_buf_add_text(&text, "unknown");
-    fsp_html_element(html, "td", "n", fsp_buf_peek(&text));
-    fsp_buf_fini(&text);
-}
-
-void
-fsp_board_time(struct fsp_html *html, int64_t utc_s)
-{
-    char text[FSP_TIME_TEXT_LEN + 1];
-
-    fsp_html_open(html, "td");
-    fsp_html_attr(html, "class", "t");
-    if (utc_s == 0) {
-        fsp_html_text(html, "never");
-    } else {
-        fsp_time_text(utc_s, text);
-        fsp_html_open(html, "time");
-        fsp_html_attr(html, "datetime", text);
-        text[10] = ' ';
-        fsp_html_text_n(html, text, 16);
-        fsp_html_text(html, " UTC");
-        fsp_html_close(html);
-    }
-    fsp_html_close(html);
+    visit->page.fleet = fsp_live_hold(board->about.live);
+    fsp_live_lag(board->about.live, &visit->lag);
+    visit->page.viewer = &visit->viewer;
+    visit->page.lag = &visit->lag;
+    if (visit->lag.oldest_us != 0)
+        visit->page.lag_s = (env->monotonic_us(env->ctx) - visit->lag.oldest_us) / FSP_US_PER_S;
+    answer->type = PAGE_TYPE;
+    return true;
 }
 
 static void
-due_cell(struct fsp_html *html, const struct fsp_ledger_view *view)
+leave(struct visit *visit)
 {
-    fsp_html_open(html, "td");
-    fsp_html_element(
-            html, "span", fsp_board_state_class(view->cut_due), fsp_due_text(view->cut_due));
-    if (view->cut_due_why != NULL && view->cut_due_why[0] != '\0')
-        fsp_html_element(html, "span", "why", view->cut_due_why);
-    if (view->slip_due == FSP_DUE_NOW || view->slip_due == FSP_DUE_OVERDUE) {
-        fsp_html_open(html, "span");
-        fsp_html_attr(html, "class", "why");
-        fsp_html_text(html, "Slip ");
-        fsp_html_text(html, fsp_due_text(view->slip_due));
-        fsp_html_text(html, ": ");
-        fsp_html_text(html, view->slip_due_why);
-        fsp_html_close(html);
-    }
-    fsp_html_close(html);
+    fsp_live_release(visit->board->about.live, visit->page.fleet);
+}
+
+/* Who looked at which flag, while a page is written; the desk may not be there. */
+static void
+take_desk(struct visit *visit)
+{
+    struct fsp_board *board = visit->board;
+
+    (void)pthread_mutex_lock(&board->desk_mutex);
+    if (board->desk == NULL &&
+            fsp_desk_open(board->about.store, false, &board->desk, NULL) != FSP_OK)
+        board->desk = NULL;
+    visit->page.desk = board->desk;
 }
 
 static void
-served_cell(struct fsp_html *html, const struct fsp_ledger_view *view)
+give_desk(struct visit *visit)
 {
-    double percent = view->goal_j > 0.0 ? 100.0 * view->served_j / view->goal_j : 0.0;
-    struct fsp_buf text;
-    struct fsp_buf value;
-
-    if (!(view->goal_j > 0.0)) {
-        fsp_html_element(html, "td", "n", "no goal");
-        return;
-    }
-    fsp_buf_init(&text, 64);
-    fsp_say_number(&text, percent, 1);
-    fsp_buf_add_text(&text, " %");
-    fsp_buf_init(&value, 64);
-    fsp_buf_printf(&value, "%.1f", percent < 100.0 ? percent : 100.0);
-    fsp_html_open(html, "td");
-    fsp_html_attr(html, "class", "n");
-    fsp_html_text(html, fsp_buf_peek(&text));
-    fsp_html_open(html, "progress");
-    fsp_html_attr(html, "class", "bar");
-    fsp_html_attr(html, "max", "100");
-    fsp_html_attr(html, "value", fsp_buf_peek(&value));
-    fsp_html_attr(html, "aria-hidden", "true");
-    fsp_html_close(html);
-    fsp_html_close(html);
-    fsp_buf_fini(&value);
-    fsp_buf_fini(&text);
+    visit->page.desk = NULL;
+    (void)pthread_mutex_unlock(&visit->board->desk_mutex);
 }
 
-static void
-flag_item(struct fsp_html *html, const char *class_name, const char *text)
+/* NULL: the answer is made. */
+static const struct fsp_fleet_rig *
+find_rig(const struct visit *visit, const char *name, struct fsp_http_answer *answer)
 {
-    fsp_html_open(html, "li");
-    fsp_html_element(html, "span", class_name, text);
-    fsp_html_close(html);
-}
+    const struct fsp_fleet_rig *rig =
+            name == NULL ? NULL : fsp_fleet_find(visit->page.fleet, name);
 
-void
-fsp_board_flags(struct fsp_html *html, const struct fsp_fleet_rig *rig)
-{
-    const struct fsp_ledger_view *view = fsp_ledger_peek(rig->ledger);
-    struct fsp_buf text;
-
-    fsp_buf_init(&text, 1024);
-    fsp_html_open(html, "ul");
-    if (rig->n_logs == 0)
-        flag_item(html, "state plain", "Invited, never heard");
-    if (rig->open_forks > 0)
-        flag_item(html, "state stop", "Two histories for one log: both are kept, ask the rig");
-    for (size_t i = 0; i < rig->n_logs; i++) {
-        if (!fsp_fleet_renewal_open(&rig->logs[i]))
-            continue;
-        fsp_buf_reset(&text);
-        fsp_chain_flag_text(&rig->logs[i].chain, &text);
-        flag_item(html, rig->renewals_odd ? "state stop" : "state warn", fsp_buf_peek(&text));
-    }
-    if (rig->review.state == FSP_REVIEW_FLAGGED)
-        flag_item(html, "state warn", rig->review.text);
-    if (rig->review.wear_left)
-        flag_item(html, "state plain", rig->review.wear_left_text);
-    if (rig->review.planned_repeat)
-        flag_item(html, "state plain", rig->review.planned_text);
-    for (size_t i = 0; i < rig->n_advice; i++) {
-        fsp_buf_reset(&text);
-        fsp_buf_printf(&text, "Advice: %s", fsp_advice_text(rig->advice[i].kind));
-        flag_item(html, "state plain", fsp_buf_peek(&text));
-    }
-    if (view->incomplete)
-        flag_item(html, "state plain", "The count since the cut has a gap");
-    if (rig->unreadable > 0) {
-        fsp_buf_reset(&text);
-        fsp_buf_printf(&text, "%llu entries this office cannot read",
-                (unsigned long long)rig->unreadable);
-        flag_item(html, "state plain", fsp_buf_peek(&text));
-    }
-    fsp_html_close(html);
-    fsp_buf_fini(&text);
-}
-
-/* --- the page -------------------------------------------------------------------------------- */
-
-/* A rig's name is of a-z, 0-9 and hyphens. */
-static void
-rig_link(struct fsp_html *html, const struct fsp_fleet_rig *rig)
-{
-    char address[FSP_NAME_MAX + 16];
-
-    (void)snprintf(address, sizeof(address), "/rig?name=%s", rig->name);
-    fsp_html_open(html, "a");
-    fsp_html_attr(html, "href", address);
-    fsp_html_text(html, rig->name);
-    fsp_html_close(html);
-}
-
-static void
-rig_row(struct fsp_html *html, const struct fsp_fleet_rig *rig)
-{
-    const struct fsp_ledger_view *view = fsp_ledger_peek(rig->ledger);
-    bool hung = view->reel != NULL;
-
-    fsp_html_open(html, "tr");
-    fsp_html_open(html, "th");
-    fsp_html_attr(html, "scope", "row");
-    rig_link(html, rig);
-    fsp_html_close(html);
-    due_cell(html, view);
-    served_cell(html, view);
-    fsp_board_number(html, hung, view->work_since_cut_j / FSP_TON_MILE_J, 0);
-    fsp_board_number(html, view->goal_j > 0.0, view->goal_j / FSP_TON_MILE_J, 0);
-    fsp_board_number(html, hung, view->in_service_m / FSP_FT_M, 0);
-    fsp_board_number(html, view->min_factor > 0.0, view->min_factor, 2);
-    fsp_html_open(html, "td");
-    fsp_html_attr(html, "class", "flags");
-    fsp_board_flags(html, rig);
-    fsp_html_close(html);
-    fsp_board_time(html, view->last_at_s);
-    fsp_board_time(html, rig->heard_s);
-    fsp_html_close(html);
-}
-
-static void
-head(struct fsp_html *html, const char *fleet, const char *of)
-{
-    fsp_html_open(html, "head");
-    fsp_html_void(html, "meta");
-    fsp_html_attr(html, "charset", "utf-8");
-    fsp_html_void(html, "meta");
-    fsp_html_attr(html, "name", "viewport");
-    fsp_html_attr(html, "content", "width=device-width, initial-scale=1");
-    fsp_html_open(html, "title");
-    fsp_html_text(html, "Farspool \xc2\xb7 ");
-    fsp_html_text(html, fleet);
-    if (of != NULL) {
-        fsp_html_text(html, " \xc2\xb7 ");
-        fsp_html_text(html, of);
-    }
-    fsp_html_close(html);
-    fsp_html_void(html, "link");
-    fsp_html_attr(html, "rel", "stylesheet");
-    fsp_html_attr(html, "href", "/style.css");
-    fsp_html_void(html, "link");
-    fsp_html_attr(html, "rel", "icon");
-    fsp_html_attr(html, "href", "/farspool.svg");
-    fsp_html_close(html);
-}
-
-static void
-page_top(struct fsp_html *html, const struct fsp_fleet *fleet, const char *of)
-{
-    char text[FSP_TIME_TEXT_LEN + 1];
-
-    fsp_time_text(fleet->as_of_s, text);
-    text[10] = ' ';
-    fsp_html_open(html, "header");
-    fsp_html_open(html, "h1");
-    fsp_html_text(html, "Farspool \xc2\xb7 ");
-    if (of != NULL) {
-        fsp_html_open(html, "a");
-        fsp_html_attr(html, "href", "/");
-        fsp_html_text(html, fleet->name);
-        fsp_html_close(html);
-        fsp_html_text(html, " \xc2\xb7 ");
-    }
-    fsp_html_element(html, "span", NULL, of != NULL ? of : fleet->name);
-    fsp_html_close(html);
-    fsp_html_open(html, "p");
-    fsp_html_text(html, "As of ");
-    fsp_html_text_n(html, text, 16);
-    fsp_html_text(html, " UTC");
-    fsp_html_close(html);
-    fsp_html_close(html);
-    if (fleet->waiting > 0) {
-        char filling[96];
-
-        (void)snprintf(filling, sizeof(filling),
-                "Still reading: %zu of %zu rigs are not on this page yet.", fleet->waiting,
-                fleet->waiting + fleet->n);
-        fsp_html_element(html, "p", "caution", filling);
-    }
-}
-
-void
-fsp_board_table(struct fsp_html *html, const char *caption,
-        const struct fsp_board_column *columns, size_t n)
-{
-    fsp_html_open(html, "div");
-    fsp_html_attr(html, "class", "scroll");
-    fsp_html_attr(html, "tabindex", "0");
-    fsp_html_attr(html, "role", "region");
-    fsp_html_attr(html, "aria-label", caption);
-    fsp_html_open(html, "table");
-    fsp_html_element(html, "caption", NULL, caption);
-    fsp_html_open(html, "thead");
-    fsp_html_open(html, "tr");
-    for (size_t i = 0; i < n; i++) {
-        fsp_html_open(html, "th");
-        fsp_html_attr(html, "scope", "col");
-        if (columns[i].class_name != NULL)
-            fsp_html_attr(html, "class", columns[i].class_name);
-        fsp_html_text(html, columns[i].title);
-        fsp_html_close(html);
-    }
-    fsp_html_close(html);
-    fsp_html_close(html);
-    fsp_html_open(html, "tbody");
-}
-
-void
-fsp_board_table_end(struct fsp_html *html)
-{
-    fsp_html_close(html); /* tbody */
-    fsp_html_close(html);
-    fsp_html_close(html);
-}
-
-static void
-fleet_table(struct fsp_html *html, const struct fsp_fleet *fleet,
-        const struct fsp_fleet_rig *const *order)
-{
-    static const struct fsp_board_column columns[] = {
-            {"Rig", NULL},
-            {"Cut due", NULL},
-            {"Served of goal", "n"},
-            {"Ton-miles since cut", "n"},
-            {"Goal, ton-miles", "n"},
-            {"Line in service, ft", "n"},
-            {"Lowest design factor since cut", "n"},
-            {"Flags", NULL},
-            {"Last record", NULL},
-            {"Last heard", NULL},
-    };
-
-    fsp_board_table(html, "Rigs that need attention first", columns,
-            sizeof(columns) / sizeof(columns[0]));
-    for (size_t i = 0; i < fleet->n; i++)
-        rig_row(html, order[i]);
-    fsp_board_table_end(html);
-    if (fleet->n == 0)
-        fsp_html_element(html, "p", NULL,
-                "No rig yet. Invite the first one with farspool-office invite.");
-}
-
-void
-fsp_board_begin(struct fsp_html *html, const struct fsp_fleet *fleet, const char *of)
-{
-    fsp_html_open(html, "html");
-    fsp_html_attr(html, "lang", "en");
-    head(html, fleet->name, of);
-    fsp_html_open(html, "body");
-    page_top(html, fleet, of);
-    fsp_html_open(html, "main");
-    fsp_html_element(html, "p", "caution",
-            "What is said here is the line's limit, never the rig's. An inspection overrules "
-            "every count. The makers' figures, local codes and licensed practice come first.");
-}
-
-void
-fsp_board_end(struct fsp_html *html)
-{
-    fsp_html_close(html); /* main */
-    fsp_html_element(html, "footer", NULL,
-            "Counted from the rigs' signed records as the office holds them. Design factors "
-            "and goals hold for sound line only; mast, block, anchor, drawworks and pipe are "
-            "not checked here.");
-    fsp_html_close(html);
-    fsp_html_close(html);
-}
-
-void
-fsp_board_fleet(const struct fsp_fleet *fleet, struct fsp_buf *buf)
-{
-    struct fsp_html html;
-    const struct fsp_fleet_rig **order =
-            fsp_mem_array(fleet->n, sizeof(const struct fsp_fleet_rig *));
-
-    if (order == NULL) {
-        buf->rc = FSP_ENOMEM;
-        return;
-    }
-    fsp_fleet_by_attention(fleet, order);
-    fsp_html_begin(&html, buf);
-    fsp_board_begin(&html, fleet, NULL);
-    fleet_table(&html, fleet, order);
-    fsp_board_end(&html);
-    fsp_html_end(&html);
-    free(order);
-}
-
-/* --- routes ---------------------------------------------------------------------------------- */
-
-static void
-handle_fleet(void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer)
-{
-    const struct fsp_board *board = ctx;
-    const struct fsp_fleet *fleet = fsp_live_hold(board->about.live);
-
-    (void)request;
-    answer->type = "text/html; charset=utf-8";
-    fsp_board_fleet(fleet, &answer->body);
-    fsp_live_release(board->about.live, fleet);
-}
-
-static void
-handle_rig(void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer)
-{
-    const struct fsp_board *board = ctx;
-    const char *name = fsp_http_value(request, "name");
-    const struct fsp_fleet *fleet = fsp_live_hold(board->about.live);
-    const struct fsp_fleet_rig *rig = name == NULL ? NULL : fsp_fleet_find(fleet, name);
-
-    if (rig != NULL) {
-        answer->type = "text/html; charset=utf-8";
-        fsp_board_rig(fleet, rig, &answer->body);
-    } else if (name != NULL && fsp_live_knows(board->about.live, name)) {
+    if (rig != NULL)
+        return rig;
+    if (name == NULL) {
+        fsp_http_refuse(answer, 400, "which rig?");
+    } else if (fsp_live_knows(visit->board->about.live, name)) {
         fsp_http_refuse(answer, 503, "this rig's records are still being read; try again");
         answer->retry_after_s = READING_RETRY_S;
     } else {
         fsp_http_refuse(answer, 404, "no such rig in this fleet");
     }
-    fsp_live_release(board->about.live, fleet);
+    return NULL;
 }
 
-static void
-handle_style(void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer)
+static enum fsp_rc
+take_shelf(struct fsp_board *board, struct fsp_err *err)
 {
-    (void)ctx;
-    (void)request;
-    answer->type = "text/css; charset=utf-8";
-    fsp_buf_add_text(&answer->body, board_css);
+    (void)pthread_mutex_lock(&board->shelf_mutex);
+    if (board->shelf != NULL)
+        return FSP_OK;
+    return fsp_shelf_open(
+            board->about.ops, board->about.store, FSP_SHELF_READ, &board->shelf, err);
+}
+
+/* Whatever went wrong, the next one opens it anew. */
+static void
+give_shelf(struct fsp_board *board, enum fsp_rc rc)
+{
+    if (rc != FSP_OK && rc != FSP_ENOTFOUND) {
+        fsp_shelf_close(board->shelf);
+        board->shelf = NULL;
+    }
+    (void)pthread_mutex_unlock(&board->shelf_mutex);
 }
 
 static void
-handle_picture(
+refuse_busy(struct fsp_http_answer *answer)
+{
+    fsp_http_refuse(answer, 503, "the store cannot be read now; try again");
+    answer->retry_after_s = BUSY_RETRY_S;
+}
+
+/* A count of a checked field; `otherwise` when it is not given. */
+static uint64_t
+count_of(const struct fsp_http_request *request, const char *name, uint64_t otherwise)
+{
+    const char *text = fsp_http_value(request, name);
+
+    return text == NULL ? otherwise : strtoull(text, NULL, 10);
+}
+
+/* --- pages of the view ----------------------------------------------------------------------- */
+
+static void
+handle_fleet(void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer)
+{
+    const struct fsp_board_fleet_ask ask = {.flag = fsp_http_value(request, "flag"),
+            .find = fsp_http_value(request, "find"),
+            .page = (size_t)count_of(request, "page", 1)};
+    struct visit visit;
+
+    if (!enter(&visit, ctx, request, FSP_RIGHT_READ, answer))
+        return;
+    visit.page.title = "Fleet";
+    visit.page.here = "/";
+    take_desk(&visit);
+    fsp_board_fleet(&visit.page, &ask, &answer->body);
+    give_desk(&visit);
+    leave(&visit);
+}
+
+static void
+handle_early(void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer)
+{
+    struct visit visit;
+
+    if (!enter(&visit, ctx, request, FSP_RIGHT_READ, answer))
+        return;
+    visit.page.title = "Early cuts";
+    visit.page.here = "/early";
+    take_desk(&visit);
+    fsp_board_early(&visit.page, &answer->body);
+    give_desk(&visit);
+    leave(&visit);
+}
+
+static void
+handle_life(void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer)
+{
+    struct fsp_board *board = ctx;
+    const struct fsp_board_life_ask ask = {.days = (unsigned)count_of(request, "days", 365),
+            .prices = board->about.prices,
+            .currency = board->about.currency};
+    struct visit visit;
+
+    if (!enter(&visit, board, request, FSP_RIGHT_READ, answer))
+        return;
+    visit.page.title = "Line life";
+    visit.page.here = "/line-life";
+    visit.page.plots = true;
+    fsp_board_life(&visit.page, &ask, &answer->body);
+    leave(&visit);
+}
+
+static void
+handle_links(void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer)
+{
+    struct visit visit;
+
+    if (!enter(&visit, ctx, request, FSP_RIGHT_READ, answer))
+        return;
+    visit.page.title = "Links";
+    visit.page.here = "/links";
+    fsp_board_links(&visit.page, &answer->body);
+    leave(&visit);
+}
+
+/* --- pages that read the store --------------------------------------------------------------- */
+
+static enum fsp_rc
+load_history(const struct visit *visit, const struct fsp_fleet_rig *rig, int64_t since_s,
+        size_t inspections, struct fsp_history **out)
+{
+    struct fsp_board *board = visit->board;
+    const struct fsp_history_about about = {.fleet = visit->page.fleet->name,
+            .rig = rig->name,
+            .keys = board->about.keys,
+            .n_keys = board->about.n_keys,
+            .as_of_s = rig->as_of_s,
+            .since_s = since_s,
+            .inspections = inspections};
+    enum fsp_rc rc = take_shelf(board, NULL);
+
+    *out = NULL;
+    if (rc == FSP_OK)
+        rc = fsp_history_load(board->shelf, &about, out, NULL);
+    give_shelf(board, rc);
+    return rc;
+}
+
+static void
+handle_rig(void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer)
+{
+    const bool whole = fsp_http_value(request, "reach") != NULL;
+    const struct fsp_fleet_rig *rig;
+    struct fsp_history *history = NULL;
+    struct visit visit;
+    enum fsp_rc rc;
+
+    if (!enter(&visit, ctx, request, FSP_RIGHT_READ, answer))
+        return;
+    rig = find_rig(&visit, fsp_http_value(request, "name"), answer);
+    if (rig != NULL) {
+        rc = load_history(&visit, rig,
+                whole ? INT64_MIN : fsp_history_since(rig->ledger, FSP_HISTORY_CUTS),
+                INSPECTIONS_SHOWN, &history);
+        if (rc != FSP_OK && rc != FSP_ENOTFOUND) {
+            refuse_busy(answer);
+        } else {
+            visit.page.title = rig->name;
+            visit.page.plots = true;
+            take_desk(&visit);
+            fsp_board_rig(&visit.page, rig, history, &answer->body);
+            give_desk(&visit);
+        }
+    }
+    fsp_history_free(history);
+    leave(&visit);
+}
+
+static void
+handle_inspections(
         void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer)
 {
+    struct fsp_board_inspections_ask ask = {.rig = fsp_http_value(request, "rig"),
+            .decision = fsp_http_value(request, "decision"),
+            .signature = fsp_http_value(request, "signature"),
+            .page = (size_t)count_of(request, "page", 1)};
+    const struct fsp_fleet_rig *rig = NULL;
+    struct fsp_fleet_rig alone;
+    struct fsp_history *history = NULL;
+    struct visit visit;
+    enum fsp_rc rc = FSP_OK;
+
+    if (!enter(&visit, ctx, request, FSP_RIGHT_READ, answer))
+        return;
+    (void)fsp_board_day(fsp_http_value(request, "from"), &ask.from_s);
+    (void)fsp_board_day(fsp_http_value(request, "to"), &ask.to_s);
+    if (ask.rig != NULL) {
+        rig = find_rig(&visit, ask.rig, answer);
+        if (rig == NULL)
+            goto out;
+        rc = load_history(&visit, rig, INT64_MAX, FSP_BOARD_INSPECTIONS_MAX, &history);
+        alone = *rig;
+        if (rc == FSP_OK)
+            alone.fold = history->fold;
+    }
+    if (rc != FSP_OK && rc != FSP_ENOTFOUND) {
+        refuse_busy(answer);
+        goto out;
+    }
+    visit.page.title = "Inspections";
+    visit.page.here = "/inspections";
+    fsp_board_inspections(&visit.page, &ask, rig == NULL ? NULL : &alone, &answer->body);
+out:
+    fsp_history_free(history);
+    leave(&visit);
+}
+
+/* NULL: the answer is made. */
+static struct fsp_board_entry *
+find_entry(const struct visit *visit, const struct fsp_fleet_rig *rig,
+        const struct fsp_http_request *request, struct fsp_http_answer *answer)
+{
+    const uint64_t log_index[2] = {count_of(request, "log", 0), count_of(request, "n", 0)};
+    struct fsp_board_entry *entry = NULL;
+    enum fsp_rc rc = take_shelf(visit->board, NULL);
+
+    if (rc == FSP_OK)
+        rc = fsp_board_entry_load(visit->board->shelf, rig, log_index, &entry, NULL);
+    give_shelf(visit->board, rc);
+    if (rc == FSP_ENOTFOUND)
+        fsp_http_refuse(answer, 404, "no such entry in this rig's logs");
+    else if (rc != FSP_OK)
+        refuse_busy(answer);
+    return entry;
+}
+
+static void
+handle_entry(void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer)
+{
+    const struct fsp_fleet_rig *rig;
+    struct fsp_board_entry *entry = NULL;
+    struct visit visit;
+    char title[FSP_NAME_MAX + 48];
+
+    if (!enter(&visit, ctx, request, FSP_RIGHT_READ, answer))
+        return;
+    rig = find_rig(&visit, fsp_http_value(request, "rig"), answer);
+    if (rig != NULL)
+        entry = find_entry(&visit, rig, request, answer);
+    if (entry != NULL) {
+        (void)snprintf(title, sizeof(title), "%s: entry %llu", rig->name,
+                (unsigned long long)entry->index);
+        visit.page.title = title;
+        fsp_board_entry(&visit.page, rig, entry, &answer->body);
+    }
+    fsp_board_entry_free(entry);
+    leave(&visit);
+}
+
+/* The record's bytes or its proof, as farspool-office prove writes them. */
+static void
+attach(struct visit *visit, const struct fsp_fleet_rig *rig,
+        const struct fsp_board_entry *entry, bool proof, struct fsp_http_answer *answer)
+{
+    char file[64];
+    enum fsp_rc rc = FSP_OK;
+
+    if (proof) {
+        rc = take_shelf(visit->board, NULL);
+        if (rc == FSP_OK)
+            rc = fsp_board_entry_prove(visit->board->shelf, rig, entry, &answer->body, NULL);
+        give_shelf(visit->board, rc);
+        answer->type = "text/plain; charset=utf-8";
+    } else {
+        fsp_buf_add(&answer->body, entry->bytes.data, entry->bytes.len);
+        answer->type = "application/json";
+    }
+    if (rc == FSP_ENOTFOUND) {
+        fsp_http_refuse(answer, 404, "no receipt covers this entry yet");
+        return;
+    }
+    if (rc != FSP_OK) {
+        refuse_busy(answer);
+        return;
+    }
+    (void)snprintf(file, sizeof(file), "%llu.%s", (unsigned long long)entry->index,
+            proof ? "tlog-proof" : "record.json");
+    fsp_http_attach(answer, file);
+}
+
+static void
+handle_evidence(
+        void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer)
+{
+    struct fsp_board *board = ctx;
+    const char *file = fsp_http_value(request, "file");
+    const bool proof = file != NULL && strcmp(file, "proof") == 0;
+    const struct fsp_fleet_rig *rig;
+    struct fsp_board_entry *entry = NULL;
+    struct visit visit;
+    char what[FSP_NAME_MAX + 64];
+
+    if (!enter(&visit, board, request, FSP_RIGHT_EVIDENCE, answer))
+        return;
+    rig = find_rig(&visit, fsp_http_value(request, "rig"), answer);
+    if (rig != NULL)
+        entry = find_entry(&visit, rig, request, answer);
+    if (entry != NULL) {
+        (void)snprintf(what, sizeof(what), "%s, entry %llu of log %lu, %s", rig->name,
+                (unsigned long long)entry->index, (unsigned long)entry->log,
+                proof ? "proof" : "record");
+        if (board->about.gate != NULL && fsp_gate_trail(board->about.gate, &visit.viewer,
+                                                 "downloaded evidence", what, NULL) != FSP_OK)
+            refuse_busy(answer);
+        else
+            attach(&visit, rig, entry, proof, answer);
+    }
+    fsp_board_entry_free(entry);
+    leave(&visit);
+}
+
+/* --- what the pages are made of -------------------------------------------------------------- */
+
+static void
+handle_asset(void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer)
+{
+    static const struct {
+        const char *path;
+        const struct fsp_http_asset *asset;
+    } files[] = {
+            {"/style.css", &fsp_asset_style},
+            {"/board.js", &fsp_asset_board},
+            {"/farspool.svg", &fsp_asset_picture},
+            {"/chart.js", &fsp_asset_chart},
+    };
+
     (void)ctx;
-    (void)request;
-    answer->type = "image/svg+xml";
-    fsp_buf_add_text(&answer->body, board_picture);
+    for (size_t i = 0; i < sizeof(files) / sizeof(files[0]); i++)
+        if (strcmp(files[i].path, request->path) == 0)
+            fsp_http_serve(answer, files[i].asset);
 }
 
 static void
@@ -441,24 +435,117 @@ handle_health(void *ctx, const struct fsp_http_request *request, struct fsp_http
     fsp_buf_add_text(&answer->body, "good\n");
 }
 
+/* --- fields and routes ----------------------------------------------------------------------- */
+
+static bool
+good_flag(const char *value)
+{
+    for (int i = 0; i < FSP_FLAG_KINDS; i++)
+        if (strcmp(value, fsp_flag_kind_word((enum fsp_flag_kind)i)) == 0)
+            return true;
+    return false;
+}
+
+static bool
+good_page(const char *value)
+{
+    return value[0] != '0';
+}
+
+bool
+fsp_board_day(const char *text, int64_t *day_s)
+{
+    char whole[FSP_TIME_TEXT_LEN + 1];
+
+    *day_s = 0;
+    if (text == NULL || strlen(text) != 10)
+        return false;
+    (void)snprintf(whole, sizeof(whole), "%sT00:00:00Z", text);
+    return fsp_time_parse(whole, NULL, day_s, NULL) == FSP_OK;
+}
+
+static bool
+good_day(const char *value)
+{
+    int64_t day_s;
+
+    return fsp_board_day(value, &day_s);
+}
+
+#define PAGE_FIELD                                                                             \
+    {                                                                                          \
+        .name = "page", .max = 6, .is = FSP_FIELD_COUNT, .good = good_page,                    \
+        .wants = "a page, counted from 1"                                                      \
+    }
+#define RIG_FIELD(n)                                                                           \
+    {                                                                                          \
+        .name = (n), .max = FSP_NAME_MAX, .is = FSP_FIELD_NAME                                 \
+    }
+#define DAY_FIELD(n)                                                                           \
+    {                                                                                          \
+        .name = (n), .max = 10, .is = FSP_FIELD_LINE, .good = good_day,                        \
+        .wants = "a day, as 2026-03-01"                                                        \
+    }
+
 const struct fsp_http_route *
 fsp_board_routes(void)
 {
-    static const struct fsp_form_field rig_fields[] = {
-            {.name = "name", .max = FSP_NAME_MAX, .is = FSP_FIELD_NAME},
-            {.name = NULL},
-    };
+    static const char *const reaches[] = {"whole", NULL};
+    static const char *const times[] = {"90", "365", "0", NULL};
+    static const char *const kinds[] = {"record", "proof", NULL};
+    static const struct fsp_form_field fleet[] = {{.name = "flag",
+                                                          .max = 40,
+                                                          .is = FSP_FIELD_TOKEN,
+                                                          .good = good_flag,
+                                                          .wants = "the word of a flag"},
+            {.name = "find", .max = FSP_BOARD_FIND_MAX, .is = FSP_FIELD_LINE}, PAGE_FIELD,
+            {.name = NULL}};
+    static const struct fsp_form_field rig[] = {RIG_FIELD("name"),
+            {.name = "reach", .max = 8, .is = FSP_FIELD_WORD, .words = reaches},
+            {.name = NULL}};
+    static const struct fsp_form_field life[] = {
+            {.name = "days", .max = 4, .is = FSP_FIELD_WORD, .words = times}, {.name = NULL}};
+    static const struct fsp_form_field inspections[] = {RIG_FIELD("rig"),
+            {.name = "decision", .max = 20, .is = FSP_FIELD_WORD, .words = fsp_board_decisions},
+            {.name = "signature",
+                    .max = 20,
+                    .is = FSP_FIELD_WORD,
+                    .words = fsp_board_signatures},
+            DAY_FIELD("from"), DAY_FIELD("to"), PAGE_FIELD, {.name = NULL}};
+    static const struct fsp_form_field entry[] = {RIG_FIELD("rig"),
+            {.name = "log", .max = 6, .is = FSP_FIELD_COUNT},
+            {.name = "n", .max = 18, .is = FSP_FIELD_COUNT}, {.name = NULL}};
+    static const struct fsp_form_field evidence[] = {RIG_FIELD("rig"),
+            {.name = "log", .max = 6, .is = FSP_FIELD_COUNT},
+            {.name = "n", .max = 18, .is = FSP_FIELD_COUNT},
+            {.name = "file", .max = 8, .is = FSP_FIELD_WORD, .words = kinds}, {.name = NULL}};
     static const struct fsp_http_route routes[] = {
-            {.method = "GET", .path = "/", .handle = handle_fleet},
-            {.method = "GET", .path = "/rig", .handle = handle_rig, .fields = rig_fields},
-            {.method = "GET", .path = "/style.css", .handle = handle_style},
-            {.method = "GET", .path = "/farspool.svg", .handle = handle_picture},
+            {.method = "GET", .path = "/", .handle = handle_fleet, .fields = fleet},
+            {.method = "GET", .path = "/rig", .handle = handle_rig, .fields = rig},
+            {.method = "GET", .path = "/early", .handle = handle_early},
+            {.method = "GET", .path = "/line-life", .handle = handle_life, .fields = life},
+            {.method = "GET",
+                    .path = "/inspections",
+                    .handle = handle_inspections,
+                    .fields = inspections},
+            {.method = "GET", .path = "/links", .handle = handle_links},
+            {.method = "GET", .path = "/entry", .handle = handle_entry, .fields = entry},
+            {.method = "GET",
+                    .path = "/evidence",
+                    .handle = handle_evidence,
+                    .fields = evidence},
+            {.method = "GET", .path = "/style.css", .handle = handle_asset},
+            {.method = "GET", .path = "/board.js", .handle = handle_asset},
+            {.method = "GET", .path = "/chart.js", .handle = handle_asset},
+            {.method = "GET", .path = "/farspool.svg", .handle = handle_asset},
             {.method = "GET", .path = "/health", .handle = handle_health},
             {.path = NULL},
     };
 
     return routes;
 }
+
+/* --- new and free ---------------------------------------------------------------------------- */
 
 enum fsp_rc
 fsp_board_new(const struct fsp_board_about *about, struct fsp_board **out, struct fsp_err *err)
@@ -468,6 +555,15 @@ fsp_board_new(const struct fsp_board_about *about, struct fsp_board **out, struc
     *out = NULL;
     if (board == NULL)
         return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    if (pthread_mutex_init(&board->shelf_mutex, NULL) != 0) {
+        free(board);
+        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    }
+    if (pthread_mutex_init(&board->desk_mutex, NULL) != 0) {
+        (void)pthread_mutex_destroy(&board->shelf_mutex);
+        free(board);
+        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    }
     board->about = *about;
     *out = board;
     return FSP_OK;
@@ -476,5 +572,11 @@ fsp_board_new(const struct fsp_board_about *about, struct fsp_board **out, struc
 void
 fsp_board_free(struct fsp_board *board)
 {
+    if (board == NULL)
+        return;
+    fsp_shelf_close(board->shelf);
+    fsp_desk_close(board->desk);
+    (void)pthread_mutex_destroy(&board->shelf_mutex);
+    (void)pthread_mutex_destroy(&board->desk_mutex);
     free(board);
 }

@@ -157,6 +157,14 @@ fsp_html_line(struct fsp_html *html)
     fsp_buf_add_byte(html->buf, '\n');
 }
 
+/* Behind these a line's end would be read as a space. */
+static bool
+within_line(const char *name)
+{
+    return strcmp(name, "a") == 0 || strcmp(name, "time") == 0 || strcmp(name, "code") == 0 ||
+           strcmp(name, "strong") == 0;
+}
+
 void
 fsp_html_close(struct fsp_html *html)
 {
@@ -165,7 +173,7 @@ fsp_html_close(struct fsp_html *html)
     html->depth--;
     fsp_buf_add_text(html->buf, "</");
     fsp_buf_add_text(html->buf, html->open[html->depth]);
-    fsp_buf_add_text(html->buf, ">\n");
+    fsp_buf_add_text(html->buf, within_line(html->open[html->depth]) ? ">" : ">\n");
 }
 
 void

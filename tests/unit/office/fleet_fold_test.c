@@ -7,10 +7,11 @@
 #include <unistd.h>
 
 #include "base/file.h"
-#include "office/board.h"
+#include "board_support.h"
 #include "office/check.h"
 #include "office/fleet.h"
 #include "office/show.h"
+#include "office/tables.h"
 
 #define OUT_MAX ((size_t)8 * 1024 * 1024)
 
@@ -89,17 +90,19 @@ load(struct both *both)
     struct fsp_fleet *fleet = load_from(both, both->office.shelf, false);
     struct fsp_fleet *whole = load_from(both, both->office.shelf, true);
     size_t read = fsp_fold_read(fleet->rigs[0]->fold);
+    const struct fsp_board_page page = board_open_page(fleet);
+    const struct fsp_board_page whole_page = board_open_page(whole);
     struct fsp_buf a;
     struct fsp_buf b;
 
     fsp_buf_init(&a, OUT_MAX);
     fsp_buf_init(&b, OUT_MAX);
     fsp_show_rig_json(fleet, fleet->rigs[0], &a);
-    fsp_board_rig(fleet, fleet->rigs[0], &a);
-    fsp_board_fleet(fleet, &a);
+    fsp_board_rig(&page, fleet->rigs[0], NULL, &a);
+    fsp_board_fleet(&page, &board_all_rigs, &a);
     fsp_show_rig_json(whole, whole->rigs[0], &b);
-    fsp_board_rig(whole, whole->rigs[0], &b);
-    fsp_board_fleet(whole, &b);
+    fsp_board_rig(&whole_page, whole->rigs[0], NULL, &b);
+    fsp_board_fleet(&whole_page, &board_all_rigs, &b);
     assert_string_equal(fsp_buf_peek(&a), fsp_buf_peek(&b));
     fsp_buf_fini(&a);
     fsp_buf_fini(&b);
@@ -113,12 +116,17 @@ static void
 says(struct both *both, struct fsp_buf *out)
 {
     struct fsp_fleet *fleet = load_from(both, both->office.shelf, false);
+    const struct fsp_board_page page = board_open_page(fleet);
+    const struct fsp_tables_from from = {.fleet = fleet, .rig = fleet->rigs[0]};
+    const struct fsp_tables_def *table = NULL;
+    struct fsp_err err = {0};
 
     fsp_buf_init(out, OUT_MAX);
     fsp_show_rig(fleet, fleet->rigs[0], out);
     fsp_show_rig_json(fleet, fleet->rigs[0], out);
-    fsp_show_inspections_csv(fleet->rigs[0], out);
-    fsp_board_rig(fleet, fleet->rigs[0], out);
+    assert_ok(fsp_tables_find("inspections", &table, &err), &err);
+    assert_ok(fsp_tables_write(table, FSP_TABLE_CSV, &from, out, &err), &err);
+    fsp_board_rig(&page, fleet->rigs[0], NULL, out);
     assert_int_equal(out->rc, FSP_OK);
     fsp_fleet_free(fleet);
 }
@@ -280,12 +288,12 @@ inspections_are_marked_as_what_they_are(void **state)
     has(&out, "\"countersigned\":[{");
     has(&out, "\"signature\":\"signed\",\"signer\":\"b-fell\"");
     has(&out, "\"roster\":1");
-    has(&out, "heron,2026-03-02T00:08:20Z,R-1,monthly,run,k-ode,signature does not hold,,\r\n");
-    has(&out, "heron,2026-03-02T00:06:40Z,R-1,monthly,run,k-ode,unsigned,,\r\n");
+    has(&out, ",R-1,monthly,run,k-ode,signature does not hold,,\r\n");
+    has(&out, ",R-1,monthly,run,k-ode,unsigned,,\r\n");
     has(&out, "out-of-service,k-ode,signed,b-fell (signed),\r\n");
     has(&out, "<span class=\"state stop\">signature does not hold</span>");
     has(&out, "<span class=\"state plain\">unsigned</span>");
-    has(&out, "4 of 4 inspections. Judged by version 1 of the roster");
+    has(&out, "4 of 4 inspections, judged by version 1 of the roster");
     has(&out, "2026-03-02 00:08Z"); /* the table for people */
     fsp_buf_fini(&out);
     stop(&both);

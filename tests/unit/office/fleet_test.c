@@ -4,7 +4,6 @@
 #include <string.h>
 
 #include "line/ledger.h"
-#include "office/board.h"
 #include "office/fleet.h"
 #include "office/show.h"
 #include "record/check.h"
@@ -419,35 +418,6 @@ the_base_rate_is_that_of_the_other_rigs_on_the_same_rope(void **state)
     office_stop(&office);
 }
 
-static void
-the_page_escapes_what_rigs_send(void **state)
-{
-    struct office office;
-    struct rig rig;
-    struct fsp_fleet *fleet = NULL;
-    struct fsp_buf out;
-
-    (void)state;
-    office_start(&office);
-    rig_start(&rig, &office, "heron", "a1");
-    add_start(&rig);
-    add_early_cuts(&rig, 7);
-    rig_add(&rig, "<script>alert(1)</script>");
-    send_all(&rig, &office);
-    load(&office, &fleet);
-    fsp_buf_init(&out, OUT_MAX);
-    fsp_board_fleet(fleet, &out);
-    assert_int_equal(out.rc, FSP_OK);
-    assert_non_null(strstr(fsp_buf_peek(&out), "<title>Farspool \xc2\xb7 " FLEET "</title>"));
-    assert_non_null(strstr(fsp_buf_peek(&out), "the line&#39;s limit, never the rig&#39;s"));
-    assert_null(strstr(fsp_buf_peek(&out), "<script"));
-    assert_null(strstr(fsp_buf_peek(&out), "<b>R-1"));
-    fsp_buf_fini(&out);
-    fsp_fleet_free(fleet);
-    rig_stop(&rig);
-    office_stop(&office);
-}
-
 int
 main(void)
 {
@@ -458,7 +428,6 @@ main(void)
             cmocka_unit_test(the_rig_that_keeps_cutting_early_is_flagged_and_no_other),
             cmocka_unit_test(rigs_are_shared_until_they_or_their_base_rate_change),
             cmocka_unit_test(the_base_rate_is_that_of_the_other_rigs_on_the_same_rope),
-            cmocka_unit_test(the_page_escapes_what_rigs_send),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);
