@@ -20,6 +20,8 @@ fsp_review_tail(size_t n, size_t k, double p)
     double sum = 0, ways = 1;
     size_t i;
 
+    if (k == 0)
+        return 1; /* the sum below is one or two units in the last place beside it */
     /* From the rarest case down, so that small terms are not lost; C(n, n) = 1. */
     for (i = n + 1; i-- > k;) {
         sum += ways * power(p, i) * power(1 - p, n - i);
