@@ -11,7 +11,7 @@
 #include "office/board.h"
 #include "office/cmd.h"
 #include "office/intake.h"
-#include "office/keys.h"
+#include "office/keywatch.h"
 #include "office/metrics.h"
 #include "office/tls.h"
 #include "web/http.h"
@@ -20,7 +20,7 @@
 /* A fleet of a thousand rigs keeps its connections, and comes back at once after an outage. */
 #define INTAKE_CONNECTIONS 2048u
 #define INTAKE_QUEUE       1024u
-#define INTAKE_WORKERS     4u             /* one commits, the others open the next bundles */
+#define INTAKE_WORKERS     16u            /* so many bundles at most are committed together */
 #define INTAKE_IDLE_MS     (1800u * 1000) /* twice as long as a rig keeps its connection */
 #define FILES_NEEDED       4096           /* descriptors: those, the pages', the store's */
 #define WATCHDOG_MS        15000u /* at most between two messages to the service manager */
@@ -31,7 +31,8 @@ struct service {
     bool has_signals;
     const char *notify; /* NOTIFY_SOCKET */
     struct fsp_shelf *shelf;
-    struct fsp_office_keys keys;
+    struct fsp_keywatch *keys;
+    bool keys_failed; /* said */
     struct fsp_intake *intake;
     struct fsp_live *live;
     struct fsp_board *board;
@@ -226,11 +227,12 @@ tell_live(void *ctx, const char *rig, uint64_t entries)
 static enum fsp_rc
 start_live(struct service *service, const char *store, struct fsp_err *err)
 {
+    const struct fsp_office_keys *keys = fsp_keywatch_keys(service->keys);
     const struct fsp_live_about about = {.ops = &fsp_shelf_sqlite,
             .store = store,
             .env = service->env,
-            .keys = service->keys.instructions_ever,
-            .n_keys = service->keys.n_instructions_ever};
+            .keys = keys->instructions_ever,
+            .n_keys = keys->n_instructions_ever};
     enum fsp_rc rc = fsp_live_new(&about, &service->live, err);
 
     if (rc == FSP_OK)
@@ -254,17 +256,18 @@ start(struct fsp_args *args, struct service *service, struct fsp_err *err)
     if (rc == FSP_OK)
         rc = fsp_cmd_shelf(args, FSP_SHELF_WRITE, &service->shelf, err);
     if (rc == FSP_OK)
-        rc = fsp_office_keys_load(&service->keys, store, err);
+        rc = fsp_keywatch_new(store, &service->keys, err);
     if (rc == FSP_OK)
-        rc = fsp_intake_new(service->shelf, &service->keys, office->env, &service->intake, err);
+        rc = fsp_intake_new(service->shelf, fsp_keywatch_keys(service->keys), office->env,
+                &service->intake, err);
     if (rc == FSP_OK)
         rc = start_live(service, store, err);
     if (rc == FSP_OK) {
         const struct fsp_board_about about = {.ops = &fsp_shelf_sqlite,
                 .store = store,
                 .env = office->env,
-                .keys = service->keys.instructions_ever,
-                .n_keys = service->keys.n_instructions_ever,
+                .keys = fsp_keywatch_keys(service->keys)->instructions_ever,
+                .n_keys = fsp_keywatch_keys(service->keys)->n_instructions_ever,
                 .live = service->live};
 
         rc = fsp_board_new(&about, &service->board, err);
@@ -273,6 +276,32 @@ start(struct fsp_args *args, struct service *service, struct fsp_err *err)
     if (rc == FSP_OK)
         rc = start_http(args, service, err);
     return rc;
+}
+
+/* Another process may have let a key follow another: sign with it from now on. */
+static void
+look_at_keys(struct service *service)
+{
+    const struct fsp_office_keys *keys;
+    struct fsp_err err = {0};
+    bool changed = false;
+
+    if (fsp_keywatch_look(service->keys, &changed, &err) != FSP_OK) {
+        if (!service->keys_failed)
+            fsp_cmd_warn("level=err event=keys %s; the keys read before hold", err.text);
+        service->keys_failed = true;
+        return;
+    }
+    service->keys_failed = false;
+    if (!changed)
+        return;
+    keys = fsp_keywatch_keys(service->keys);
+    fsp_intake_keys(service->intake, keys);
+    fsp_live_keys(service->live, keys->instructions_ever, keys->n_instructions_ever);
+    fsp_cmd_warn(
+            "level=info event=keys cosigner=%zu instructions=%zu box=%zu; signing with the "
+            "newest of each",
+            keys->n_cosigner_before + 1, keys->n_instructions_ever, keys->n_box);
 }
 
 /* SIGHUP: the deadline is taken over, the rest holds from the next start. All or nothing. */
@@ -330,13 +359,16 @@ static void
 run(struct fsp_args *args, struct service *service)
 {
     struct pollfd wait = {.fd = service->signals.fd, .events = POLLIN};
+    const unsigned look_ms = service->watchdog_ms < FSP_KEYWATCH_LOOK_MS ? service->watchdog_ms
+                                                                         : FSP_KEYWATCH_LOOK_MS;
 
     while (!service->signals.stop) {
-        (void)poll(&wait, 1, (int)service->watchdog_ms);
+        (void)poll(&wait, 1, (int)look_ms);
         fsp_signals_take(&service->signals);
         if (service->signals.reload && !service->signals.stop)
             reload(args, service);
         service->signals.reload = false;
+        look_at_keys(service);
         feed_watchdog(service);
     }
 }
@@ -351,7 +383,7 @@ stop(struct service *service)
     fsp_live_free(service->live);
     if (service->shelf != NULL && service->shelf->ctx != NULL) /* else the next start does it */
         (void)service->shelf->ops->tidy(service->shelf->ctx, true, NULL);
-    fsp_office_keys_fini(&service->keys);
+    fsp_keywatch_free(service->keys);
     fsp_shelf_close(service->shelf);
     if (service->has_signals)
         fsp_signals_fini(&service->signals);

@@ -31,6 +31,9 @@ struct fsp_intake;
 enum fsp_rc fsp_intake_new(struct fsp_shelf *shelf, const struct fsp_office_keys *keys,
         const struct fsp_env *env, struct fsp_intake **out, struct fsp_err *err) FSP_MUST_CHECK;
 void fsp_intake_free(struct fsp_intake *intake);
+/* A newer set of the office's keys, from now on. Any thread; what was the set before must stay until
+ * free, a bundle on its way may end with it. */
+void fsp_intake_keys(struct fsp_intake *intake, const struct fsp_office_keys *keys);
 
 /* Since new: new records committed, when last (monotonic; 0: never), and how. */
 struct fsp_intake_stats {

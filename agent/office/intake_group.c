@@ -227,6 +227,12 @@ fsp_intake_tell(struct fsp_intake *intake, fsp_intake_grew_fn *grew, void *ctx)
 }
 
 void
+fsp_intake_keys(struct fsp_intake *intake, const struct fsp_office_keys *keys)
+{
+    atomic_store(&intake->keys, keys);
+}
+
+void
 fsp_intake_stats(struct fsp_intake *intake, struct fsp_intake_stats *stats)
 {
     stats->records = atomic_load(&intake->records);
@@ -268,7 +274,7 @@ fsp_intake_new(struct fsp_shelf *shelf, const struct fsp_office_keys *keys,
     if (intake == NULL)
         return fsp_err_set(err, FSP_ENOMEM, "out of memory");
     intake->shelf = shelf;
-    intake->keys = keys;
+    atomic_init(&intake->keys, keys);
     intake->env = env;
     fsp_buf_init(&intake->note, FSP_NOTE_MAX);
     fsp_buf_init(&intake->held, FSP_NOTE_MAX);

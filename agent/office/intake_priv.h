@@ -12,7 +12,7 @@
 
 struct fsp_intake {
     struct fsp_shelf *shelf;
-    const struct fsp_office_keys *keys;
+    const struct fsp_office_keys *_Atomic keys; /* each use reads it once */
     const struct fsp_env *env;
     char fleet[FSP_NAME_MAX + 1];
     pthread_mutex_t mutex; /* over the queue; never held over work on the store */

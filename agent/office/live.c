@@ -18,6 +18,7 @@
 #include "office/live.h"
 
 #include <pthread.h>
+#include <stdatomic.h>
 #include <stdlib.h>
 #include <string.h>
 #include <time.h>
@@ -52,7 +53,7 @@ struct fsp_live {
     char *store;
     const struct fsp_env *env;
     struct fsp_vkey keys[FSP_ATTEST_KEYS_MAX];
-    size_t n_keys;
+    _Atomic size_t n_keys; /* only grows: those below it never change */
     size_t inspections;
     char fleet[FSP_NAME_MAX + 1];
     pthread_t thread;
@@ -540,6 +541,30 @@ fsp_live_grew(struct fsp_live *live, const char *rig, uint64_t entries)
     (void)pthread_mutex_unlock(&live->mutex);
 }
 
+void
+fsp_live_keys(struct fsp_live *live, const struct fsp_vkey *keys, size_t n_keys)
+{
+    size_t n = atomic_load(&live->n_keys);
+
+    (void)pthread_mutex_lock(&live->mutex);
+    for (; n < n_keys && n < FSP_ATTEST_KEYS_MAX; n++)
+        live->keys[n] = keys[n];
+    atomic_store(&live->n_keys, n);
+    for (size_t i = 0; i < live->n; i++) {
+        let_wait(live->slots[i], now_us(live));
+        live->slots[i]->aged = true;
+    }
+    (void)pthread_cond_signal(&live->wake);
+    (void)pthread_mutex_unlock(&live->mutex);
+}
+
+const struct fsp_vkey *
+fsp_live_known(const struct fsp_live *live, size_t *n_keys)
+{
+    *n_keys = atomic_load(&live->n_keys);
+    return live->keys;
+}
+
 const struct fsp_fleet *
 fsp_live_hold(struct fsp_live *live)
 {
@@ -694,7 +719,8 @@ fsp_live_new(const struct fsp_live_about *about, struct fsp_live **out, struct f
         goto out;
     }
     for (size_t i = 0; i < about->n_keys; i++)
-        live->keys[live->n_keys++] = about->keys[i];
+        live->keys[i] = about->keys[i];
+    atomic_init(&live->n_keys, about->n_keys);
     rc = init_locks(live, err);
     if (rc != FSP_OK)
         goto out;

@@ -49,6 +49,12 @@ enum fsp_rc fsp_live_new(const struct fsp_live_about *about, struct fsp_live **o
         struct fsp_err *err) FSP_MUST_CHECK;
 void fsp_live_free(struct fsp_live *live);
 
+/* One more instructions key followed: keys are all there were, as at new, with those at the end. Every
+ * rig is folded again: what a newer key signed counted for nothing before. */
+void fsp_live_keys(struct fsp_live *live, const struct fsp_vkey *keys, size_t n_keys);
+/* The keys that count now; they stay where they are, more may follow behind them. Peek. */
+const struct fsp_vkey *fsp_live_known(const struct fsp_live *live, size_t *n_keys);
+
 /* Entries of this rig were committed. Never waits for a fold. */
 void fsp_live_grew(struct fsp_live *live, const char *rig, uint64_t entries);
 

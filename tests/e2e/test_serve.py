@@ -1,6 +1,8 @@
 """The office's service as a service manager sees it, and its counters."""
 
+import base64
 import os
+import re
 import signal
 import socket
 import subprocess
@@ -162,3 +164,53 @@ def test_a_rig_gets_through_beside_a_hundred_clients_that_drip(office, serving, 
         thread.join()
         for c in clients:
             c.close()
+
+
+def cosigners(office, n, folder):
+    """Key ids, in hex, of the office's lines under the head that proves record n."""
+    office.run("prove", "heron", n, "--out", folder)
+    proof = (folder / f"{n}.tlog-proof").read_text()
+    lines = re.findall(r"^— \S+/office (\S+)$", proof, re.M)
+    return [base64.b64decode(line)[:4].hex() for line in lines]
+
+
+def test_a_key_that_follows_another_signs_without_a_restart(office, serving, rig_of, begin, work,
+                                                            tmp_path):
+    def today():
+        keys = office.json("keys")["keys"]
+        return [k["key"].split("+")[1] for k in keys if k["what"] == "cosigner" and k["today"]][0]
+
+    def said(text):
+        with open(tmp_path / "serve.log", encoding="utf-8") as log:
+            return text in log.read()
+
+    rig = begin(rig_of("heron", office.intake))
+    rig.run("push", "--patience", "30")
+    first = today()
+    process = office.process
+    assert cosigners(office, 3, tmp_path / "a") == [first]
+    for kind in ("cosigner", "instructions", "box"):
+        office.run("keys", "renew", kind)
+    second = today()
+    assert second != first
+    drive.wait_until("the service to see them",
+                     lambda: said("event=keys cosigner=2 instructions=2 box=2"))
+    # The rig knows no newer key yet: the receipt bears both lines, and the news goes with it.
+    work(rig, 6)
+    rig.run("push", "--patience", "30")
+    assert cosigners(office, 4, tmp_path / "b") == [first, second]
+    drive.wait_until("the rig to have answered the news", lambda: rig.run(
+        "push", "--patience", "30") and office.json("keys")["waiting"] == [])
+    work(rig, 7)
+    rig.run("push", "--patience", "30")
+    assert cosigners(office, rig.size() - 1, tmp_path / "c") == [second]
+    # The rig takes what the new instructions key signs.
+    office.run("instruct", "heron", "program", "cut=80ft", "first-goal=1600 ton-miles",
+               "later-goal=1400 ton-miles", "slips=3")
+    rig.run("push", "--patience", "30")
+    rig.run("push", "--patience", "30")
+    assert office.process is process and process.poll() is None
+    mine, theirs = drive.same_records(office, rig)
+    assert mine == theirs
+    here, there = drive.ledgers(office, rig, "2025-04-01T00:00:00Z")
+    assert here == there
