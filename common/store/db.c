@@ -391,7 +391,8 @@ fsp_stmt_run(struct fsp_stmt *stmt, struct fsp_err *err)
 void
 fsp_stmt_reset(struct fsp_stmt *stmt)
 {
-    (void)sqlite3_reset(stmt->handle);
+    if (stmt != NULL)
+        (void)sqlite3_reset(stmt->handle);
 }
 
 int64_t

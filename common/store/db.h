@@ -71,7 +71,7 @@ void fsp_stmt_bind_blob(struct fsp_stmt *stmt, int i, const void *bytes, size_t 
 enum fsp_rc fsp_stmt_step(struct fsp_stmt *stmt, bool *row, struct fsp_err *err) FSP_MUST_CHECK;
 /* Step a statement that returns no row, then reset it. */
 enum fsp_rc fsp_stmt_run(struct fsp_stmt *stmt, struct fsp_err *err) FSP_MUST_CHECK;
-void fsp_stmt_reset(struct fsp_stmt *stmt);
+void fsp_stmt_reset(struct fsp_stmt *stmt); /* accepts NULL, which a failed get leaves */
 int64_t fsp_stmt_int(const struct fsp_stmt *stmt, int i);
 const char *fsp_stmt_text(const struct fsp_stmt *stmt, int i); /* NULL when NULL */
 const uint8_t *fsp_stmt_blob(const struct fsp_stmt *stmt, int i, size_t *len);

@@ -293,37 +293,54 @@ places_of(const struct crash *crash, const struct crashvfs_cut *cut, size_t acke
 }
 
 bool
-crash_holds(struct crash *crash, const struct crashvfs_cut *cut, size_t to, char *wrong,
-        size_t size)
+crash_goes_on(struct crash *crash, struct script *script, size_t acked, size_t to,
+        unsigned places, char *wrong, size_t size)
 {
-    size_t acked = crash_action(crash, cut->at);
     struct fsp_err err = {.rc = FSP_OK};
     struct script_seen seen;
-    struct script script;
-    unsigned places = places_of(crash, cut, acked, to);
-    char path[128];
     bool holds;
 
-    crash->cuts++;
-    (void)snprintf(path, sizeof(path), "%s/cut", crash->folder);
-    crashvfs_build(cut, path);
-    script_init(&script, path);
-    script.now_us = crash->script.now_us;
-    script_copy_mail(&script, &crash->script, acked);
-    script_see(&script, places, &seen, wrong, size);
+    script_see(script, places, &seen, wrong, size);
     holds = wrong[0] == '\0' && all_holds(crash, &seen, places, acked, wrong, size);
     for (size_t i = acked; holds && i <= to; i++) {
-        holds = script_run(&script, i, &err) == FSP_OK;
+        holds = script_run(script, i, &err) == FSP_OK;
         if (!holds)
             (void)snprintf(wrong, size, "going on with '%s': %.300s", script_name(i), err.text);
     }
     if (holds && acked <= to) {
-        script_see(&script, places, &seen, wrong, size);
+        script_see(script, places, &seen, wrong, size);
         holds = wrong[0] == '\0' && is_same(&seen, &crash->seen[to], places);
         if (!holds && wrong[0] == '\0')
             (void)snprintf(wrong, size, "after '%s' the content is not the undisturbed run's",
                     script_name(to));
     }
+    return holds;
+}
+
+void
+crash_restore(struct crash *crash, const struct crashvfs_cut *cut, struct script *script)
+{
+    char path[128];
+
+    (void)snprintf(path, sizeof(path), "%s/cut", crash->folder);
+    crashvfs_build(cut, path);
+    script_init(script, path);
+    script->now_us = crash->script.now_us;
+    script_copy_mail(script, &crash->script, crash_action(crash, cut->at));
+}
+
+bool
+crash_holds(struct crash *crash, const struct crashvfs_cut *cut, size_t to, char *wrong,
+        size_t size)
+{
+    size_t acked = crash_action(crash, cut->at);
+    struct script script;
+    bool holds;
+
+    crash->cuts++;
+    crash_restore(crash, cut, &script);
+    holds = crash_goes_on(
+            crash, &script, acked, to, places_of(crash, cut, acked, to), wrong, size);
     script_fini(&script);
     return holds;
 }

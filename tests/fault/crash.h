@@ -30,6 +30,11 @@ size_t crash_action(const struct crash *crash, size_t at);
  * something does not hold; it is in `wrong`. */
 bool crash_holds(struct crash *crash, const struct crashvfs_cut *cut, size_t to, char *wrong,
         size_t size);
+/* The two halves of it: the disk after the cut, ready to go on; and the rest, for the stores of
+ * `places` (SCRIPT_ALL), when the first `acked` actions are acknowledged. */
+void crash_restore(struct crash *crash, const struct crashvfs_cut *cut, struct script *script);
+bool crash_goes_on(struct crash *crash, struct script *script, size_t acked, size_t to,
+        unsigned places, char *wrong, size_t size);
 bool crash_long(void); /* FSP_LONG=1 */
 
 #endif

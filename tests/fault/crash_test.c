@@ -7,8 +7,9 @@
 #include <stdlib.h>
 
 #define GARBLED      2 /* of each moment; with FSP_LONG=1 the second number */
-#define GARBLED_LONG 24
+#define GARBLED_LONG 8
 #define WHOLE_EVERY  19 /* this often the script is played to its end, not just this action */
+#define WHOLE_LONG   5  /* likewise */
 
 static struct crash crash;
 
@@ -35,7 +36,8 @@ cut(size_t at, enum crashvfs_way way, uint64_t seed)
     struct crashvfs_cut cut = {.at = at, .unsync = CRASHVFS_NONE, .way = way, .seed = seed};
     size_t action = crash_action(&crash, at);
     size_t last = script_actions() - 1;
-    size_t to = action < last && crash.cuts % WHOLE_EVERY != 0 && !crash_long() ? action : last;
+    uint64_t every = crash_long() ? WHOLE_LONG : WHOLE_EVERY;
+    size_t to = action < last && crash.cuts % every != 0 ? action : last;
     char wrong[600];
 
     if (!crash_holds(&crash, &cut, to, wrong, sizeof(wrong)))

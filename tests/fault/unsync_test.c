@@ -12,7 +12,7 @@
 #include <string.h>
 
 #define GARBLED      4 /* seeds of each moment; with FSP_LONG=1 the second number */
-#define GARBLED_LONG 48
+#define GARBLED_LONG 24
 #define ACTIONS_ON   2 /* so many actions later it must have shown */
 
 static struct crash crash;
