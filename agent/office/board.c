@@ -217,10 +217,12 @@ load_history(const struct visit *visit, const struct fsp_fleet_rig *rig, int64_t
         size_t inspections, struct fsp_history **out)
 {
     struct fsp_board *board = visit->board;
+    size_t n_keys = 0;
+    const struct fsp_vkey *keys = fsp_live_known(board->about.live, &n_keys);
     const struct fsp_history_about about = {.fleet = visit->page.fleet->name,
             .rig = rig->name,
-            .keys = board->about.keys,
-            .n_keys = board->about.n_keys,
+            .keys = keys,
+            .n_keys = n_keys,
             .as_of_s = rig->as_of_s,
             .since_s = since_s,
             .inspections = inspections};

@@ -178,7 +178,8 @@ see_stamp(void *ctx, const struct fsp_shelf_stamp *stamp, struct fsp_err *err)
     slot = find_slot(live, stamp->rig);
     if (slot == NULL)
         rc = add_slot(live, stamp->rig, &slot, err);
-    if (rc == FSP_OK && slot != NULL && (slot->account == NULL || !same_stamp(stamp, &slot->stamp))) {
+    if (rc == FSP_OK && slot != NULL &&
+            (slot->account == NULL || !same_stamp(stamp, &slot->stamp))) {
         let_wait(slot, now_us(live));
         if (stamp->entries > slot->stamp.entries)
             grown = stamp->entries - slot->stamp.entries;
