@@ -6,6 +6,7 @@
 #include "base/mem.h"
 #include "base/text.h"
 #include "office/chain.h"
+#include "office/desk.h"
 #include "proof/note.h"
 #include "record/check.h"
 
@@ -297,6 +298,28 @@ check_rigs(struct fsp_shelf *shelf, const struct fsp_office_keys *keys, const ch
     return rc;
 }
 
+/* What people said is kept apart, and checked beside. */
+static enum fsp_rc
+check_desk(const char *store, struct fsp_check_report *report, struct fsp_err *err)
+{
+    struct fsp_desk *desk = NULL;
+    enum fsp_rc rc = fsp_desk_open(store, false, &desk, err);
+
+    if (rc == FSP_ENOTFOUND) {
+        fsp_err_clear(err);
+        return FSP_OK;
+    }
+    report->desk = true;
+    if (rc == FSP_OK)
+        rc = fsp_db_check(fsp_desk_db(desk), err);
+    fsp_desk_close(desk);
+    if (rc != FSP_OK && !stops(rc)) {
+        problem(report, "desk.db", err->text);
+        rc = FSP_OK;
+    }
+    return rc;
+}
+
 enum fsp_rc
 fsp_check_store(struct fsp_shelf *shelf, const struct fsp_office_keys *keys,
         struct fsp_check_report *report, struct fsp_err *err)
@@ -323,7 +346,9 @@ fsp_check_store(struct fsp_shelf *shelf, const struct fsp_office_keys *keys,
     if (rc == FSP_OK)
         rc = count_forks(shelf, report, err);
     shelf->ops->rollback(shelf->ctx);
-    if (rc == FSP_OK && report->problems == 0)
+    if (rc == FSP_OK)
+        rc = check_desk(shelf->store, report, err);
+    if (rc == FSP_OK && report->problems == 0 && !report->leave_states)
         rc = check_rigs(shelf, keys, fleet, report, err);
     return rc == FSP_OK ? fsp_buf_check(&report->text, "the report", err) : rc;
 }

@@ -1,7 +1,7 @@
 /*
  * Verify a whole office store again, from the stored bytes alone.
  *
- * Per log: the tree over all entries against tip and heads, every head's rig signature and
+ * The shelf's file and its views, the desk's file when there is one. Per log: the tree over all entries against tip and heads, every head's rig signature and
  * cosignature, and how many entries this office cannot read (which is no fault of the store). Per
  * rig: the stored states of its account against a fold of every entry.
  * Everything wrong is listed; the check goes on after it.
@@ -37,6 +37,8 @@ struct fsp_check_report {
     uint64_t heads;
     uint64_t forks;                 /* kept as evidence */
     struct fsp_fold_checked states; /* of all rigs' accounts; damaged ones are thrown away */
+    bool leave_states;              /* set by the caller: the stored states are not looked at */
+    bool desk;                      /* there is one, and it was checked */
     size_t problems;                /* lines in text */
     struct fsp_buf text;            /* one problem a line, already safe to show */
 };

@@ -38,6 +38,7 @@ int fsp_cmd_instruct(struct fsp_args *args);
 int fsp_cmd_roster(struct fsp_args *args);
 int fsp_cmd_keys(struct fsp_args *args);
 int fsp_cmd_check(struct fsp_args *args);
+int fsp_cmd_backup(struct fsp_args *args);
 int fsp_cmd_hand_back(struct fsp_args *args);
 int fsp_cmd_confirm(struct fsp_args *args);
 int fsp_cmd_readmit(struct fsp_args *args);

@@ -37,6 +37,7 @@ say_json(const struct fsp_check_report *report, struct fsp_buf *out)
     fsp_say_member_count(out, &first, "entries", report->entries);
     fsp_say_member_count(out, &first, "heads", report->heads);
     fsp_say_member_count(out, &first, "forks", report->forks);
+    fsp_say_member_bool(out, &first, "desk", report->desk);
     fsp_say_member_count(out, &first, "stored_states", report->states.states);
     fsp_say_member_count(out, &first, "stored_states_damaged", report->states.damaged);
     fsp_say_key(out, &first, "logs");

@@ -103,6 +103,9 @@ static const struct fsp_option user_options[] = {OPTION_STORE, OPTION_CONF,
         {"last", "N", "trail: the newest N lines (default: 100)", false}, OPTION_JSON,
         OPTION_CSV, OPTION_END};
 static const struct fsp_option readmit_options[] = {OPTION_STORE, OPTION_CONF, OPTION_END};
+static const struct fsp_option backup_options[] = {OPTION_STORE, OPTION_CONF,
+        {"out", "DIR", "a folder that is not there yet", false},
+        {"with-keys", NULL, "the office's secret keys too", false}, OPTION_JSON, OPTION_END};
 static const struct fsp_option check_options[] = {
         OPTION_STORE, OPTION_CONF, OPTION_JSON, OPTION_END};
 
@@ -144,6 +147,8 @@ static const struct fsp_command commands[] = {
                 "accounts of the people who use the pages, and what they did", user_options,
                 fsp_cmd_user},
         {"check", "", "verify the whole store again", check_options, fsp_cmd_check},
+        {"backup", "", "copy the store while it is served, and verify the copy", backup_options,
+                fsp_cmd_backup},
         {NULL, NULL, NULL, NULL, NULL},
 };
 

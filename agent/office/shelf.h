@@ -30,7 +30,7 @@
 #include "proof/tree.h"
 #include "wire/bundle.h"
 
-#define FSP_SHELF_VERSION 8u
+#define FSP_SHELF_VERSION 9u
 #define FSP_MARK_LEN      32 /* of an invitation's token: its hash, so that the shelf cannot enrol */
 
 enum fsp_shelf_access {
@@ -169,6 +169,9 @@ struct fsp_shelf_ops {
     /* Fold what was written into the main file when it is worth while, or all of it when `whole`.
      * Outside a transaction. */
     enum fsp_rc (*tidy)(void *ctx, bool whole, struct fsp_err *err);
+    /* Put a copy of the whole store as it stands, a store of its own, into this folder (which holds
+     * none). Waits for no writer and keeps none waiting. Outside a transaction. */
+    enum fsp_rc (*copy)(void *ctx, const char *folder, struct fsp_err *err);
     /* The backend's own integrity check. */
     enum fsp_rc (*check)(void *ctx, struct fsp_err *err);
 

@@ -9,6 +9,7 @@
 #include "base/file.h"
 #include "office/shelf_sql.h"
 #include "office/shelf_sqlite_priv.h"
+#include "store/copy.h"
 #include "store/db.h"
 #include "store/logtable.h"
 #include "store/statetable.h"
@@ -182,6 +183,18 @@ shelf_tidy(void *ctx, bool whole, struct fsp_err *err)
         return rc;
     rc = fsp_db_checkpoint(shelf->db, err);
     drop_lock(shelf);
+    return rc == FSP_EBUSY && !whole ? FSP_OK : rc; /* a reader is there: next time */
+}
+
+static enum fsp_rc
+shelf_copy(void *ctx, const char *folder, struct fsp_err *err)
+{
+    struct sqlite_shelf *shelf = ctx;
+    char *path = fsp_file_join(folder, SHELF_FILE);
+    enum fsp_rc rc = path == NULL ? fsp_err_set(err, FSP_ENOMEM, "out of memory")
+                                  : fsp_db_copy(shelf->db, path, err);
+
+    free(path);
     return rc;
 }
 
@@ -595,6 +608,7 @@ const struct fsp_shelf_ops fsp_shelf_sqlite = {
         .undo = fsp_shelf_undo,
         .unsave = fsp_shelf_unsave,
         .tidy = shelf_tidy,
+        .copy = shelf_copy,
         .check = shelf_check,
         .set_fleet = shelf_set_fleet,
         .fleet = shelf_fleet,

@@ -5,8 +5,8 @@
 #include "office/tables_priv.h"
 
 static const struct fsp_tables_def *const all[] = {&fsp_tables_fleet, &fsp_tables_cuts,
-        &fsp_tables_early, &fsp_tables_inspections, &fsp_tables_reels, &fsp_tables_links,
-        &fsp_tables_logs, &fsp_tables_instructions};
+        &fsp_tables_early, &fsp_tables_flags, &fsp_tables_inspections, &fsp_tables_reels,
+        &fsp_tables_links, &fsp_tables_logs, &fsp_tables_instructions};
 
 const struct fsp_tables_def *
 fsp_tables_at(size_t i)

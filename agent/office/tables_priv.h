@@ -11,8 +11,9 @@ extern const struct fsp_tables_def fsp_tables_fleet;
 extern const struct fsp_tables_def fsp_tables_cuts;
 extern const struct fsp_tables_def fsp_tables_early;
 extern const struct fsp_tables_def fsp_tables_reels;
-/* tables_log.c */
+/* tables_flags.c */
 extern const struct fsp_tables_def fsp_tables_flags;
+/* tables_log.c */
 extern const struct fsp_tables_def fsp_tables_inspections;
 extern const struct fsp_tables_def fsp_tables_links;
 extern const struct fsp_tables_def fsp_tables_logs;

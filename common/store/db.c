@@ -286,7 +286,10 @@ fsp_db_checkpoint(struct fsp_db *db, struct fsp_err *err)
 
     if (db->broken)
         return refuse_broken(db, err);
+    /* Never wait for a reader under the store's lock: what can be folded in is, the rest next time. */
+    (void)sqlite3_busy_timeout(db->handle, 0);
     rc = sqlite3_wal_checkpoint_v2(db->handle, NULL, SQLITE_CHECKPOINT_TRUNCATE, NULL, NULL);
+    (void)sqlite3_busy_timeout(db->handle, BUSY_TIMEOUT_MS);
     return rc == SQLITE_OK ? FSP_OK : fsp_db_fail(db, rc, "checkpoint", err);
 }
 

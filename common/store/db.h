@@ -56,7 +56,8 @@ void fsp_db_rollback(struct fsp_db *db); /* no-op outside a transaction */
 enum fsp_rc fsp_db_run(struct fsp_db *db, const char *sql, struct fsp_err *err) FSP_MUST_CHECK;
 /* PRAGMA integrity_check and foreign keys; FSP_ECORRUPT with the first complaint. */
 enum fsp_rc fsp_db_check(struct fsp_db *db, struct fsp_err *err) FSP_MUST_CHECK;
-/* WAL checkpoint (TRUNCATE); the caller holds the store's lock. */
+/* WAL checkpoint (TRUNCATE); the caller holds the store's lock. Waits for nobody: FSP_EBUSY when a
+ * reader keeps part of it from being folded in; nothing is lost, try again later. */
 enum fsp_rc fsp_db_checkpoint(struct fsp_db *db, struct fsp_err *err) FSP_MUST_CHECK;
 
 /* Statements: prepared lazily by SQL text and cached in the connection until it closes; the text
