@@ -5,6 +5,7 @@
 
 #include "office/check.h"
 #include "office/fleet.h"
+#include "wire/dictionary.h"
 
 #define ALL(rig) ((const uint64_t[2]){0, (rig)->n})
 
@@ -559,10 +560,83 @@ a_key_of_one_log_is_not_taken_for_another(void **state)
     office_stop(&office);
 }
 
+/* A rig that was not told what the office knows is told with its receipt, each time until it shows it. */
+static void
+what_the_office_knows_is_said_until_the_rig_uses_it(void **state)
+{
+    struct office office;
+    struct rig rig;
+    struct fsp_buf answer = new_answer();
+    struct fsp_answers_cursor cursor;
+    struct fsp_answers_frame frame;
+    struct fsp_office_knows knows;
+    struct fsp_err err = {0};
+
+    (void)state;
+    office_start(&office);
+    rig_start(&rig, &office, "heron", "0a");
+    rig_add_many(&rig, 3);
+    rig.untold = true;
+    for (int i = 0; i < 2; i++) {
+        assert_int_equal(rig_send(&rig, &office, ALL(&rig), true, &answer), 200);
+        assert_ok(fsp_answers_open(&cursor, answer.data, answer.len, &err), &err);
+        assert_ok(fsp_answers_next(&cursor, &frame, &err), &err);
+        assert_int_equal(frame.kind, FSP_FRAME_ANSWER);
+        assert_int_equal(frame.status, 200);
+        assert_int_equal(fsp_answers_next(&cursor, &frame, &err), FSP_ENOTFOUND);
+        assert_true(fsp_answers_knows(answer.data, answer.len, &knows));
+        assert_int_equal(knows.dictionary, FSP_DICTIONARY_NEWEST);
+        assert_true(knows.short_receipt);
+    }
+    rig.untold = false;
+    assert_int_equal(rig_send(&rig, &office, ALL(&rig), true, &answer), 200);
+    assert_int_equal(receipt_size(&answer, &rig, &office, NULL), 3);
+    fsp_buf_fini(&answer);
+    rig_stop(&rig);
+    office_stop(&office);
+}
+
+/* The cosignature's line alone, when it is asked for and stands under the head just sent. */
+static void
+a_short_receipt_is_the_end_of_the_whole_one(void **state)
+{
+    struct office office;
+    struct rig rig;
+    struct fsp_buf whole = new_answer();
+    struct fsp_buf alone = new_answer();
+
+    (void)state;
+    office_start(&office);
+    rig_start(&rig, &office, "heron", "0a");
+    rig_add_many(&rig, 5);
+    rig.short_receipt = true;
+    assert_int_equal(rig_send(&rig, &office, ALL(&rig), true, &alone), 200);
+    assert_true(fsp_cosignatures_are(alone.data, alone.len));
+    rig.short_receipt = false;
+    assert_int_equal(rig_send(&rig, &office, ALL(&rig), true, &whole), 200);
+    assert_int_equal(receipt_size(&whole, &rig, &office, NULL), 5);
+    assert_true(alone.len < 140 && whole.len > alone.len + 200);
+    assert_memory_equal(whole.data + whole.len - alone.len, alone.data, alone.len);
+    /* The newest head is another than the one sent: whole. */
+    rig.short_receipt = true;
+    assert_int_equal(rig_send(&rig, &office, (const uint64_t[2]){0, 4}, false, &whole), 200);
+    assert_int_equal(receipt_size(&whole, &rig, &office, NULL), 5);
+    /* Nothing new, no entry at all: an idle poll. */
+    assert_int_equal(rig_send(&rig, &office, (const uint64_t[2]){5, 5}, false, &whole), 200);
+    assert_int_equal(whole.len, alone.len);
+    assert_memory_equal(whole.data, alone.data, alone.len);
+    fsp_buf_fini(&whole);
+    fsp_buf_fini(&alone);
+    rig_stop(&rig);
+    office_stop(&office);
+}
+
 int
 main(void)
 {
     const struct CMUnitTest tests[] = {
+            cmocka_unit_test(what_the_office_knows_is_said_until_the_rig_uses_it),
+            cmocka_unit_test(a_short_receipt_is_the_end_of_the_whole_one),
             cmocka_unit_test(a_first_bundle_enrols_and_is_receipted),
             cmocka_unit_test(the_same_bundle_again_gets_the_same_receipt),
             cmocka_unit_test(overlaps_are_taken_once_whatever_the_order),

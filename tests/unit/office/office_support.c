@@ -8,6 +8,7 @@
 #include <unistd.h>
 
 #include "proof/tree.h"
+#include "wire/dictionary.h"
 
 static int64_t
 utc_us(void *ctx)
@@ -177,6 +178,8 @@ rig_bundle(const struct rig *rig, const struct office *office, uint64_t from, ui
     head.old_size = from;
     head.enrolment = enrolment && !rig->by_renewal;
     head.renewal = enrolment && rig->by_renewal;
+    head.dictionary = rig->untold ? FSP_DICTIONARY_FIRST : FSP_DICTIONARY_NEWEST;
+    head.short_receipt = rig->short_receipt;
     head.has_newest = rig->newest != NULL;
     if (rig->newest != NULL)
         memcpy(head.newest, rig->newest, sizeof(head.newest));

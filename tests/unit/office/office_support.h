@@ -36,6 +36,8 @@ struct rig {
     char origin[FSP_ORIGIN_MAX + 1];
     uint8_t token[FSP_TOKEN_LEN];
     bool by_renewal; /* it enrols by its first entry */
+    bool untold;     /* of what the office knows: its bundles are in the first form */
+    bool short_receipt;
     struct fsp_skey *skey;
     char *entries[ENTRIES_MAX];
     size_t n;
