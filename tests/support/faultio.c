@@ -2,12 +2,13 @@
  * A preloaded library that makes the n-th durable step of a process fail, or kills it there.
  *
  * FSP_FAULT=CLASS:N:ACTION   CLASS: sync (fsync, fdatasync), write (write, pwrite, ftruncate),
- *                            name (rename, link, unlink), any of them
- *                            ACTION: EIO or ENOSPC (that call alone), ENOSPC+ (that call and every
- *                            later write: the disk stays full), KILL (before the call is made)
+ *                            name (rename, link, unlink), any of these; link (connect, send, recv
+ *                            and their like on sockets)
+ *                            ACTION: EIO, ENOSPC or RESET (that call alone), ENOSPC+ (that call and
+ *                            every later write: the disk stays full), KILL (before the call is made)
  * FSP_FAULT_SEEN=FILE        created when the step was reached, so that a test knows its end
  *
- * Steps on standard input, output and error do not count.
+ * Writes to anything but plain files do not count, nor do steps on standard input, output and error.
  */
 #define _GNU_SOURCE
 #include <dlfcn.h>
@@ -19,6 +20,9 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/sendfile.h>
+#include <sys/socket.h>
+#include <sys/stat.h>
 #include <sys/syscall.h>
 #include <unistd.h>
 
@@ -28,6 +32,7 @@ enum step {
     STEP_SYNC = 1,
     STEP_WRITE = 2,
     STEP_NAME = 4,
+    STEP_LINK = 8,
 };
 
 static atomic_long steps;
@@ -41,6 +46,8 @@ wanted_class(const char *fault)
         return STEP_WRITE;
     if (strncmp(fault, "name:", 5) == 0)
         return STEP_NAME;
+    if (strncmp(fault, "link:", 5) == 0)
+        return STEP_LINK;
     return STEP_SYNC | STEP_WRITE | STEP_NAME;
 }
 
@@ -77,6 +84,8 @@ fault_here(enum step step)
     leave_mark();
     if (strcmp(action, "KILL") == 0)
         (void)raise(SIGKILL);
+    if (strcmp(action, "RESET") == 0)
+        return ECONNRESET;
     return strncmp(action, "ENOSPC", 6) == 0 ? ENOSPC : EIO;
 }
 
@@ -105,10 +114,18 @@ fdatasync(int fd)
     return fails(STEP_SYNC) ? -1 : (int)syscall(SYS_fdatasync, fd);
 }
 
+static bool
+is_file(int fd)
+{
+    struct stat st;
+
+    return fd > STDERR_FILENO && fstat(fd, &st) == 0 && S_ISREG(st.st_mode);
+}
+
 EXPORT ssize_t
 write(int fd, const void *data, size_t len)
 {
-    if (fd > STDERR_FILENO && fails(STEP_WRITE))
+    if (is_file(fd) && fails(STEP_WRITE))
         return -1;
     return (ssize_t)syscall(SYS_write, fd, data, len);
 }
@@ -141,5 +158,44 @@ EXPORT int
 unlink(const char *path)
 {
     return fails(STEP_NAME) ? -1 : (int)syscall(SYS_unlink, path);
+}
+
+/* Named by its symbol: the header's own type for the address is a union. */
+int fault_connect(int fd, const void *to, socklen_t len) __asm__("connect") EXPORT;
+int
+fault_connect(int fd, const void *to, socklen_t len)
+{
+    return fails(STEP_LINK) ? -1 : (int)syscall(SYS_connect, fd, to, len);
+}
+
+EXPORT ssize_t
+send(int fd, const void *data, size_t len, int flags)
+{
+    return fails(STEP_LINK) ? -1 : (ssize_t)syscall(SYS_sendto, fd, data, len, flags, NULL, 0);
+}
+
+EXPORT ssize_t
+recv(int fd, void *data, size_t len, int flags)
+{
+    return fails(STEP_LINK) ? -1
+                            : (ssize_t)syscall(SYS_recvfrom, fd, data, len, flags, NULL, NULL);
+}
+
+EXPORT ssize_t
+sendmsg(int fd, const struct msghdr *message, int flags)
+{
+    return fails(STEP_LINK) ? -1 : (ssize_t)syscall(SYS_sendmsg, fd, message, flags);
+}
+
+EXPORT ssize_t
+recvmsg(int fd, struct msghdr *message, int flags)
+{
+    return fails(STEP_LINK) ? -1 : (ssize_t)syscall(SYS_recvmsg, fd, message, flags);
+}
+
+EXPORT ssize_t
+sendfile(int out, int in, off_t *offset, size_t len)
+{
+    return fails(STEP_LINK) ? -1 : (ssize_t)syscall(SYS_sendfile, out, in, offset, len);
 }
 /* NOLINTEND(readability-inconsistent-declaration-parameter-name) */
