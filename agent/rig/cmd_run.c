@@ -13,7 +13,9 @@
 #include "rig/head.h"
 #include "rig/inbox.h"
 #include "rig/push.h"
+#include "rig/reserve.h"
 #include "rig/runlog.h"
+#include "rig/station.h"
 
 #define BUSY_US      (INT64_C(5) * FSP_US_PER_S)
 #define UNWATCHED_MS 3600000u /* between two wakes without a watchdog that asks for more */
@@ -141,6 +143,7 @@ push_round(struct loop *loop, int64_t *until_us, struct fsp_err *err)
         rc = fsp_link_global(err);
     if (rc == FSP_OK && loop->push == NULL)
         rc = fsp_push_new(loop->journal, &options, &loop->push, err);
+    (void)fsp_reserve_tend(fsp_journal_folder(loop->journal));
     if (rc == FSP_OK)
         rc = fsp_push_round(loop->push, &report, &next, err);
     fsp_runlog_push(&loop->log, &report, rc == FSP_OK ? &next : NULL, now_us());
@@ -305,6 +308,40 @@ lock_run(const struct loop *loop, int *fd, struct fsp_err *err)
     return rc;
 }
 
+/* The crew's page where one is asked for. Without it the record is kept and sent all the same. */
+static struct fsp_station *
+open_station(struct loop *loop)
+{
+    const struct fsp_rig *rig = fsp_args_ctx(loop->args);
+    const char *asked = fsp_args_get(loop->args, "pages");
+    const struct fsp_station_about about = {
+            .store = fsp_journal_folder(loop->journal),
+            .listen = asked != NULL ? asked : fsp_conf_text(rig->conf, "station", "pages"),
+            .env = fsp_env_system(),
+            .budget = loop->budget,
+    };
+    struct fsp_station *station = NULL;
+    struct fsp_err err = {.rc = FSP_OK};
+
+    if (about.listen[0] == '\0')
+        return NULL;
+    if (fsp_station_start(&about, &station, &err) != FSP_OK)
+        fsp_runlog_failure(&loop->log, "pages", err.text, now_us());
+    else
+        fsp_cmd_warn("level=info event=pages url=%s", fsp_station_url(station));
+    return station;
+}
+
+static enum fsp_rc
+run_for_ever(struct loop *loop, struct fsp_err *err)
+{
+    struct fsp_station *station = open_station(loop);
+    const enum fsp_rc rc = run_loop(loop, err);
+
+    fsp_station_stop(station);
+    return rc;
+}
+
 static enum fsp_rc
 run(struct loop *loop, struct fsp_err *err)
 {
@@ -318,7 +355,7 @@ run(struct loop *loop, struct fsp_err *err)
     if (rc == FSP_OK)
         rc = lock_run(loop, &lock, err);
     if (rc == FSP_OK)
-        rc = loop->once ? run_once(loop, err) : run_loop(loop, err);
+        rc = loop->once ? run_once(loop, err) : run_for_ever(loop, err);
     fsp_push_free(loop->push);
     fsp_journal_close(loop->journal);
     fsp_file_unlock(lock);

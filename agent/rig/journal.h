@@ -164,6 +164,10 @@ enum fsp_rc fsp_journal_take(struct fsp_journal *journal, const struct fsp_journ
 enum fsp_rc fsp_journal_enter(struct fsp_journal *journal, struct fsp_record *record,
         const char *once, bool also, struct fsp_journal_added *added,
         struct fsp_err *err) FSP_MUST_CHECK;
+/* All that fsp_journal_enter() does, and nothing is kept: what would come of the record. */
+enum fsp_rc fsp_journal_try(struct fsp_journal *journal, struct fsp_record *record,
+        const char *once, bool also, struct fsp_journal_added *added,
+        struct fsp_err *err) FSP_MUST_CHECK;
 
 /* Where the current log and the office stand. */
 struct fsp_journal_progress {

@@ -638,9 +638,34 @@ enter_one(struct fsp_journal *journal, const struct item *item, const char *once
     return rc;
 }
 
-enum fsp_rc
-fsp_journal_enter(struct fsp_journal *journal, struct fsp_record *record, const char *once,
-        bool also, struct fsp_journal_added *added, struct fsp_err *err)
+struct wish {
+    bool also;
+    bool keep;
+};
+
+/* Everything that an append does; kept only when `keep`. */
+static enum fsp_rc
+append_one(struct fsp_journal *journal, struct item *item, const char *once,
+        const struct wish *wish, struct fsp_journal_added *added, struct fsp_err *err)
+{
+    enum fsp_rc rc = identify(item, err);
+
+    if (rc == FSP_OK)
+        rc = begin(journal, err);
+    if (rc == FSP_OK)
+        rc = enter_one(journal, item, once, wish->also, added, err);
+    if (rc == FSP_OK && wish->keep)
+        rc = fsp_db_commit(journal->db, err);
+    if (rc != FSP_OK || !wish->keep)
+        fsp_db_rollback(journal->db);
+    if (rc != FSP_OK)
+        memset(added, 0, sizeof(*added));
+    return rc;
+}
+
+static enum fsp_rc
+add_alone(struct fsp_journal *journal, struct fsp_record *record, const char *once,
+        const struct wish *wish, struct fsp_journal_added *added, struct fsp_err *err)
 {
     struct item item = {.record = record};
     enum fsp_rc rc;
@@ -651,20 +676,27 @@ fsp_journal_enter(struct fsp_journal *journal, struct fsp_record *record, const 
         return fsp_err_set(err, FSP_EINVAL,
                 "--once: a token is 1 to %d bytes of printable text", FSP_ONCE_MAX);
     rc = may_append(journal, err);
-    if (rc != FSP_OK)
-        return rc;
-    rc = identify(&item, err);
     if (rc == FSP_OK)
-        rc = begin(journal, err);
-    if (rc == FSP_OK)
-        rc = enter_one(journal, &item, once, also, added, err);
-    if (rc == FSP_OK)
-        rc = fsp_db_commit(journal->db, err);
-    if (rc != FSP_OK) {
-        fsp_db_rollback(journal->db);
-        memset(added, 0, sizeof(*added));
-    }
+        rc = append_one(journal, &item, once, wish, added, err);
     free(item.key);
     free(item.tour);
     return rc;
+}
+
+enum fsp_rc
+fsp_journal_try(struct fsp_journal *journal, struct fsp_record *record, const char *once,
+        bool also, struct fsp_journal_added *added, struct fsp_err *err)
+{
+    const struct wish wish = {.also = also, .keep = false};
+
+    return add_alone(journal, record, once, &wish, added, err);
+}
+
+enum fsp_rc
+fsp_journal_enter(struct fsp_journal *journal, struct fsp_record *record, const char *once,
+        bool also, struct fsp_journal_added *added, struct fsp_err *err)
+{
+    const struct wish wish = {.also = also, .keep = true};
+
+    return add_alone(journal, record, once, &wish, added, err);
 }

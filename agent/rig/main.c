@@ -111,6 +111,9 @@ static const struct fsp_option run_options[] = {
         STORE,
         {.name = "every", .value_name = "SECONDS", .says = "look at the inbox this often"},
         {.name = "once", .says = "one round: the inbox, then one push"},
+        {.name = "pages",
+                .value_name = "ADDR:PORT",
+                .says = "serve the crew's page on this PC, as 127.0.0.1:8465"},
         ZONE,
         {.name = NULL},
 };
@@ -203,6 +206,8 @@ static const struct fsp_conf_key conf_keys[] = {
         {"rig", "every-s", FSP_CONF_INT, "30", 1, 86400, "how often run looks at the inbox"},
         {"rig", "patience-s", FSP_CONF_INT, "60", 0, 86400,
                 "how long push tries again when the office cannot be reached"},
+        {"station", "pages", FSP_CONF_TEXT, "", 0, 64,
+                "where run serves the crew's page, on this PC; empty: nowhere"},
         {"link", "enough-records", FSP_CONF_INT, "20", 1, 1000000,
                 "run sends when so many records wait; an urgent one is sent at once"},
         {"link", "old-s", FSP_CONF_INT, "30", 0, 86400,
