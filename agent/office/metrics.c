@@ -76,6 +76,50 @@ gauges(struct fsp_buf *out, const struct fsp_metrics *m)
     fsp_buf_printf(out, "farspool_commit_age_seconds %" PRId64 "\n", m->commit_age_s);
 }
 
+/* One family with a sample for each rig that has the time. */
+static void
+ages(struct fsp_buf *out, const struct fsp_metrics *m, const char *name, const char *help,
+        int64_t (*at)(const struct fsp_fleet_rig *rig))
+{
+    family(out, name, "gauge", "seconds", help);
+    for (size_t i = 0; i < m->fleet->n; i++) {
+        const struct fsp_fleet_rig *rig = m->fleet->rigs[i];
+        int64_t age_s = m->utc_s - at(rig);
+
+        if (at(rig) != 0)
+            fsp_buf_printf(out, "%s{rig=\"%s\"} %" PRId64 "\n", name, rig->name,
+                    age_s > 0 ? age_s : 0);
+    }
+}
+
+static int64_t
+heard_at(const struct fsp_fleet_rig *rig)
+{
+    return rig->heard_s;
+}
+
+static int64_t
+newest_at(const struct fsp_fleet_rig *rig)
+{
+    return fsp_ledger_peek(rig->ledger)->last_at_s;
+}
+
+static void
+rigs(struct fsp_buf *out, const struct fsp_metrics *m)
+{
+    ages(out, m, "farspool_rig_heard_age_seconds",
+            "Time since a rig's newest receipt. What it has not sent is not known here: that "
+            "is in "
+            "farspool-rig line.",
+            heard_at);
+    ages(out, m, "farspool_rig_newest_record_age_seconds",
+            "Age of the newest record held of a rig, by its own time.", newest_at);
+    family(out, "farspool_rig_entries", "gauge", NULL, "Entries held of a rig.");
+    for (size_t i = 0; i < m->fleet->n; i++)
+        fsp_buf_printf(out, "farspool_rig_entries{rig=\"%s\"} %" PRIu64 "\n",
+                m->fleet->rigs[i]->name, m->fleet->rigs[i]->entries);
+}
+
 void
 fsp_metrics_text(const struct fsp_metrics *m, struct fsp_buf *out)
 {
@@ -106,5 +150,7 @@ fsp_metrics_text(const struct fsp_metrics *m, struct fsp_buf *out)
     both(out, "farspool_sent_bytes", "bytes", "Bytes of answers, without their headers.",
             (const uint64_t[2]){a->bytes_out, b->bytes_out});
     gauges(out, m);
+    if (m->fleet != NULL)
+        rigs(out, m);
     fsp_buf_add_text(out, "# EOF\n");
 }

@@ -39,8 +39,10 @@ struct fsp_metrics {
     bool has_commit;      /* since the service was started */
     int64_t commit_age_s; /* of the last one */
     int64_t up_s;
-    struct fsp_live_lag lag; /* of the pages behind the receipts */
-    int64_t lag_age_s;       /* of the oldest that waits */
+    struct fsp_live_lag lag;       /* of the pages behind the receipts */
+    int64_t lag_age_s;             /* of the oldest that waits */
+    const struct fsp_fleet *fleet; /* its rigs one by one; NULL: not there yet */
+    int64_t utc_s;                 /* now: what their ages are reckoned from */
 };
 
 enum fsp_metrics_status fsp_metrics_status(int status);

@@ -132,6 +132,12 @@ def test_metrics_count_what_happened(office, serving, rig_of, begin):
     assert int(after['farspool_received_bytes_total{listener="intake"}']) > 100
     assert int(after["farspool_commit_age_seconds"]) < 60
     assert after["farspool_held_bytes"] == "0"
+    drive.wait_until("the rig to be read",
+                     lambda: metrics(office.pages).get('farspool_rig_entries{rig="heron"}') == "4")
+    after = metrics(office.pages)
+    assert int(after['farspool_rig_heard_age_seconds{rig="heron"}']) < 60
+    # Of 2025-03-01: what the rig last wrote is old, though it was heard just now.
+    assert int(after['farspool_rig_newest_record_age_seconds{rig="heron"}']) > 86400
     # Counters are for the office's own network: the rigs' listener does not have them.
     with pytest.raises(urllib.error.HTTPError) as refused:
         urllib.request.urlopen(office.intake + "/metrics", timeout=30)
