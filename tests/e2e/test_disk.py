@@ -125,6 +125,30 @@ def test_a_disk_that_fills_in_the_middle_of_a_sheet_keeps_none_of_it(disk, rig, 
     assert rig.size() == before["size"] + 300
 
 
+def test_a_sheet_in_the_inbox_waits_for_room(disk, rig, tmp_path):
+    """Good or bad: it is neither half taken nor refused without its reason."""
+    sheet(tmp_path / "good.csv", 300)
+    (tmp_path / "bad.csv").write_text("at,kind,by,length\n2025-03-02T10:00:00Z,slip,clerk,30kg\n")
+    inbox = f"{disk.path}/R/inbox"
+    subprocess.run([*disk.enter, "cp", tmp_path / "good.csv", tmp_path / "bad.csv", inbox], check=True,
+                   timeout=60)
+
+    def names(folder):
+        done = subprocess.run([*disk.enter, "ls", f"{inbox}/{folder}"], capture_output=True, text=True,
+                              check=True, timeout=60)
+        return done.stdout.split()
+
+    disk.fill()
+    said(rig.run("run", "--once", status=None))
+    assert {"good.csv", "bad.csv"} <= set(names("")) and names("taken") == names("refused") == []
+    assert rig.size() == 4
+    disk.free()
+    rig.run("run", "--once")
+    assert names("taken") == ["good.csv"]
+    assert names("refused") == ["bad.csv", "bad.csv.reason"]
+    assert rig.size() == 304
+
+
 def test_nothing_is_signed_on_a_full_disk(disk, rig, office, tmp_path):
     disk.fill()
     done = rig.run("carry", "--out", tmp_path / "h.fsb", status=None)
