@@ -28,8 +28,6 @@ chance(struct fsp_html *html, const struct fsp_review *review)
     struct fsp_buf text;
 
     fsp_buf_init(&text, 512);
-    fsp_buf_printf(&text, "%zu of the last %zu eligible cuts were early. ", review->early,
-            review->window);
     if (review->tail > 0.0 && review->tail < 1.0) {
         fsp_buf_add_text(&text, "Chance alone: 1 in ");
         fsp_say_number(&text, 1.0 / review->tail, 0);
@@ -163,9 +161,10 @@ fsp_board_early(const struct fsp_board_page *page, struct fsp_buf *buf)
         fsp_board_para(&html, "No rig keeps cutting early.");
     else
         fsp_board_para(&html,
-                "%zu of %zu rigs keep cutting early for wear. Inspect the line before anything "
-                "is changed.",
-                n, fleet->n);
+                "%zu of %zu rigs %s cutting early for wear. Inspect the line before anything "
+                "is "
+                "changed.",
+                n, fleet->n, n == 1 ? "keeps" : "keep");
     for (size_t i = 0; i < fleet->n; i++)
         if (fleet->rigs[i]->review.state == FSP_REVIEW_FLAGGED)
             flagged(&html, page, fleet->rigs[i]);

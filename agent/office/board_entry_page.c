@@ -198,9 +198,7 @@ about(struct fsp_html *html, const struct fsp_board_page *page, const struct fsp
     fsp_html_close(html);
     names(html, rig, entry);
     term(html, "Evidence");
-    (void)snprintf(href, sizeof(href), "farspool-office prove %.64s %llu --out FOLDER",
-            rig->name, (unsigned long long)entry->index);
-    fsp_html_element(html, "code", NULL, href);
+    fsp_board_prove(html, rig, entry->log, entry->index);
     fsp_html_text(html, " ");
     if (entry->covered)
         fsp_board_evidence_links(html, page, rig->name, entry->log, entry->index);

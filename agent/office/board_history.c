@@ -168,7 +168,7 @@ tell(void *ctx, const struct fsp_ledger_step *step)
     } else {
         return;
     }
-    well = well_of(history, step);
+    well = is_kind(step, "reel") ? NULL : well_of(history, step);
     if (well == NULL)
         return;
     well->to_s = step->at_s;

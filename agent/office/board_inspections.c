@@ -156,16 +156,13 @@ static void
 row(struct fsp_board_table *table, const struct fsp_board_page *page, const struct found *found)
 {
     char href[FSP_BOARD_LINK_MAX];
-    char command[160];
 
     fsp_board_rig_href(found->rig->name, href);
     fsp_board_row(table);
     fsp_board_cell_link(table, found->rig->name, href);
     fsp_board_inspection_cells(table, found->rig->name, found->one);
     fsp_board_cell_begin(table);
-    (void)snprintf(command, sizeof(command), "farspool-office prove %.64s %llu",
-            found->rig->name, (unsigned long long)found->one->index);
-    fsp_html_element(table->html, "code", NULL, command);
+    fsp_board_prove(table->html, found->rig, found->one->log, found->one->index);
     fsp_html_text(table->html, " ");
     fsp_board_evidence_links(
             table->html, page, found->rig->name, found->one->log, found->one->index);

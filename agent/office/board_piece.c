@@ -286,6 +286,22 @@ fsp_board_query(struct fsp_buf *buf, const char *name, const char *value)
     }
 }
 
+void
+fsp_board_prove(
+        struct fsp_html *html, const struct fsp_fleet_rig *rig, uint32_t log, uint64_t index)
+{
+    struct fsp_buf text;
+
+    fsp_buf_init(&text, 1024);
+    fsp_buf_printf(
+            &text, "farspool-office prove %s %llu", rig->name, (unsigned long long)index);
+    if (log + 1 < rig->n_logs) /* the current one need not be named */
+        fsp_buf_printf(&text, " --log %s", rig->logs[log].log.origin);
+    fsp_buf_add_text(&text, " --out FOLDER");
+    fsp_html_element(html, "code", NULL, fsp_buf_peek(&text));
+    fsp_buf_fini(&text);
+}
+
 /* --- tables ---------------------------------------------------------------------------------- */
 
 void
@@ -297,7 +313,10 @@ fsp_board_table_begin(struct fsp_board_table *table, struct fsp_html *html, cons
     table->n = n;
     table->at = 0;
     fsp_html_open(html, "div");
-    fsp_html_attr(html, "class", table->cards ? "scroll cards" : "scroll");
+    fsp_html_attr(html, "class",
+            table->cards  ? "scroll cards"
+            : table->many ? "scroll long"
+                          : "scroll");
     fsp_html_attr(html, "tabindex", "0");
     fsp_html_attr(html, "role", "region");
     fsp_html_attr(html, "aria-label", caption);

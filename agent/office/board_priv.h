@@ -42,6 +42,7 @@ struct fsp_board_table {
     size_t n;
     size_t at;      /* the cell that comes next */
     bool cards;     /* on a narrow screen every row is a card */
+    bool many;      /* rows, so that the region is no higher than a screen */
     const char *id; /* NULL: none */
 };
 void fsp_board_table_begin(struct fsp_board_table *table, struct fsp_html *html,
@@ -104,6 +105,9 @@ void fsp_board_query(struct fsp_buf *buf, const char *name, const char *value);
 
 /* "2026-03-01", the begin of that day in UTC; false and 0 when it is none. */
 bool fsp_board_day(const char *text, int64_t *day_s);
+/* The command that writes the entry's evidence into a folder. */
+void fsp_board_prove(
+        struct fsp_html *html, const struct fsp_fleet_rig *rig, uint32_t log, uint64_t index);
 /* "record" and "proof" to download, for those who may. */
 void fsp_board_evidence_links(struct fsp_html *html, const struct fsp_board_page *page,
         const char *rig, uint32_t log, uint64_t index);

@@ -61,7 +61,7 @@ served(struct fsp_html *html, const struct fsp_fleet_rig *rig,
             .label = "Service counted since the cut, with the goal in force and the cuts",
             .x_title = "Time",
             .y_title = "Served since cut, ton-miles"};
-    struct fsp_board_table table = {.id = "served-table"};
+    struct fsp_board_table table = {.id = "served-table", .many = true};
 
     fsp_board_section(html, "served", "Served since cut");
     if (history->n_points == 0) {
@@ -90,9 +90,9 @@ per_ft(double joules, double metres)
 static const char *
 series_of(const struct fsp_cut_row *cut)
 {
-    if (cut->early)
-        return "early for wear";
-    return cut->eligible ? "judged, not early" : "not judged";
+    if (!cut->eligible)
+        return "not judged";
+    return cut->early ? "early for wear" : "judged, not early";
 }
 
 void
@@ -122,8 +122,8 @@ fsp_board_cut_row(struct fsp_board_table *table, const char *rig, const struct f
     fsp_board_cell(table, cut->place);
     fsp_board_cell(table, cut->condition);
     fsp_board_cell_begin(table);
-    fsp_html_element(
-            table->html, "span", cut->early ? "state warn" : "state plain", series_of(cut));
+    fsp_html_element(table->html, "span",
+            cut->eligible && cut->early ? "state warn" : "state plain", series_of(cut));
     fsp_html_element(table->html, "span", "why", cut->why);
     fsp_board_cell_end(table);
     fsp_board_cell(table, cut->well);
@@ -162,7 +162,7 @@ cuts(struct fsp_html *html, const struct fsp_fleet_rig *rig)
             .label = "Ton-miles served a foot at each cut, with the goal a foot",
             .x_title = "Time",
             .y_title = "Ton-miles a foot"};
-    struct fsp_board_table table = {.id = "cuts-table"};
+    struct fsp_board_table table = {.id = "cuts-table", .many = true};
 
     fsp_board_section(html, "cuts", "Cuts");
     if (rig->n_cuts == 0) {

@@ -28,6 +28,12 @@
     return new Date(seconds * 1000).toISOString().slice(0, 10);
   }
 
+  /* Called with the axis: hours where days would all be the same. */
+  function when(seconds) {
+    const text = new Date(seconds * 1000).toISOString();
+    return this.max - this.min < 3 * 86400 ? text.slice(5, 16).replace('T', ' ') : text.slice(0, 10);
+  }
+
   function read(table) {
     const points = [];
     for (const row of table.querySelectorAll('tr[data-series]')) {
@@ -124,7 +130,7 @@
         color: colour('dim'),
         maxRotation: 0,
         autoSkipPadding: 16,
-        callback: time ? day : (v) => Number(v).toLocaleString('en'),
+        callback: time ? when : (v) => Number(v).toLocaleString('en'),
       },
     };
   }
@@ -169,4 +175,5 @@
 
   drawAll();
   dark.addEventListener('change', drawAll);
+  window.matchMedia('print').addEventListener('change', drawAll);
 }());
