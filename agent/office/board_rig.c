@@ -200,6 +200,7 @@ static void
 acknowledge(struct fsp_html *html, const struct fsp_board_page *page,
         const struct fsp_fleet_rig *rig, const struct fsp_flag *flag)
 {
+    char base[24]; /* whether somebody else acknowledged it meanwhile */
     char max[16];
 
     if (page->viewer->open || !fsp_role_may(page->viewer->role, FSP_RIGHT_ACKNOWLEDGE))
@@ -207,6 +208,8 @@ acknowledge(struct fsp_html *html, const struct fsp_board_page *page,
     fsp_html_form(html, "/acknowledge", page->viewer->form_token);
     fsp_html_hidden(html, "rig", rig->name);
     fsp_html_hidden(html, "mark", flag->mark);
+    (void)snprintf(base, sizeof(base), "%lld", (long long)flag->acknowledged_s);
+    fsp_html_hidden(html, "base", base);
     fsp_html_open(html, "label");
     fsp_html_attr(html, "class", "control");
     fsp_html_element(html, "span", "hint",

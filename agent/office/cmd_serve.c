@@ -9,6 +9,7 @@
 
 #include "cli/daemon.h"
 #include "office/board.h"
+#include "office/board_forms.h"
 #include "office/cmd.h"
 #include "office/intake.h"
 #include "office/keywatch.h"
@@ -21,6 +22,7 @@
 #define INTAKE_CONNECTIONS 2048u
 #define INTAKE_QUEUE       1024u
 #define INTAKE_WORKERS     16u            /* so many bundles at most are committed together */
+#define PAGES_WORKERS      4u             /* for forms; two of them may check a password */
 #define INTAKE_IDLE_MS     (1800u * 1000) /* twice as long as a rig keeps its connection */
 #define FILES_NEEDED       4096           /* descriptors: those, the pages', the store's */
 #define WATCHDOG_MS        15000u /* at most between two messages to the service manager */
@@ -35,7 +37,10 @@ struct service {
     bool keys_failed; /* said */
     struct fsp_intake *intake;
     struct fsp_live *live;
+    struct fsp_gate *gate;
     struct fsp_board *board;
+    struct fsp_forms *forms;
+    struct fsp_http_routes page_tables[3]; /* besides the board's */
     struct fsp_http *intake_http;
     struct fsp_http *pages_http;
     const struct fsp_env *env;
@@ -105,11 +110,8 @@ handle_metrics(
     if (metrics.lag.oldest_us != 0)
         metrics.lag_age_s = (now_us - metrics.lag.oldest_us) / FSP_US_PER_S;
     metrics.up_s = (now_us - service->started_us) / FSP_US_PER_S;
-    metrics.fleet = fsp_live_hold(service->live);
-    metrics.utc_s = service->env->utc_us(service->env->ctx) / FSP_US_PER_S;
     answer->type = FSP_METRICS_TYPE;
     fsp_metrics_text(&metrics, &answer->body);
-    fsp_live_release(service->live, metrics.fleet);
 }
 
 static const struct fsp_http_route metrics_routes[] = {
@@ -170,11 +172,40 @@ listen_at(struct fsp_http_options *options, const char *address, const char *sto
 }
 
 static enum fsp_rc
+start_pages(
+        struct fsp_args *args, struct service *service, const char *store, struct fsp_err *err)
+{
+    const struct fsp_office *office = fsp_args_ctx(args);
+    const char *given = fsp_args_get(args, "pages");
+    const char *pages = given != NULL ? given : fsp_conf_text(office->conf, "serve", "pages");
+    struct fsp_http_options options = {.env = office->env,
+            .routes = fsp_board_routes(),
+            .ctx = service->board,
+            .more_routes = metrics_routes,
+            .more_ctx = service,
+            .tables = service->page_tables,
+            .n_tables = sizeof(service->page_tables) / sizeof(service->page_tables[0]),
+            .workers = PAGES_WORKERS,
+            .behind_proxy = fsp_conf_bool(office->conf, "serve", "behind-proxy")};
+    const char *plain = strncmp(pages, "http://", 7) == 0 ? pages + 7 : pages;
+    enum fsp_rc rc = fsp_gate_may_listen(
+            plain, strncmp(pages, "https://", 8) == 0, options.behind_proxy, err);
+
+    options.deadline_ms = (unsigned)fsp_conf_int(office->conf, "serve", "deadline-s") * 1000u;
+    service->page_tables[0] = (struct fsp_http_routes){fsp_gate_routes(), service->gate};
+    service->page_tables[1] = (struct fsp_http_routes){fsp_board_form_routes(), service->forms};
+    service->page_tables[2] =
+            (struct fsp_http_routes){fsp_board_people_routes(), service->forms};
+    if (rc == FSP_OK)
+        rc = listen_at(&options, pages, store, &service->pages_http, err);
+    return rc;
+}
+
+static enum fsp_rc
 start_http(struct fsp_args *args, struct service *service, struct fsp_err *err)
 {
     const struct fsp_office *office = fsp_args_ctx(args);
     const char *listen = fsp_args_get(args, "listen");
-    const char *pages = fsp_args_get(args, "pages");
     const char *store = NULL;
     struct fsp_http_options options = {.env = office->env};
     enum fsp_rc rc = fsp_cmd_conf(args, err);
@@ -196,14 +227,7 @@ start_http(struct fsp_args *args, struct service *service, struct fsp_err *err)
             &service->intake_http, err);
     if (rc != FSP_OK)
         return fsp_err_wrap(err, rc, "--listen");
-    options = (struct fsp_http_options){.env = office->env, .deadline_ms = options.deadline_ms};
-    options.routes = fsp_board_routes();
-    options.ctx = service->board;
-    options.more_routes = metrics_routes;
-    options.more_ctx = service;
-    rc = listen_at(&options,
-            pages != NULL ? pages : fsp_conf_text(office->conf, "serve", "pages"), store,
-            &service->pages_http, err);
+    rc = start_pages(args, service, store, err);
     return rc == FSP_OK ? rc : fsp_err_wrap(err, rc, "--pages");
 }
 
@@ -265,15 +289,25 @@ start(struct fsp_args *args, struct service *service, struct fsp_err *err)
                 &service->intake, err);
     if (rc == FSP_OK)
         rc = start_live(service, store, err);
+    if (rc == FSP_OK)
+        rc = fsp_gate_new(store, office->env, &service->gate, err);
     if (rc == FSP_OK) {
         const struct fsp_board_about about = {.ops = &fsp_shelf_sqlite,
                 .store = store,
                 .env = office->env,
                 .keys = fsp_keywatch_keys(service->keys)->instructions_ever,
                 .n_keys = fsp_keywatch_keys(service->keys)->n_instructions_ever,
+                .live = service->live,
+                .gate = service->gate};
+        const struct fsp_forms_about forms = {.ops = &fsp_shelf_sqlite,
+                .store = store,
+                .env = office->env,
+                .gate = service->gate,
                 .live = service->live};
 
         rc = fsp_board_new(&about, &service->board, err);
+        if (rc == FSP_OK)
+            rc = fsp_forms_new(&forms, &service->forms, err);
     }
     raise_files();
     if (rc == FSP_OK)
@@ -381,7 +415,9 @@ stop(struct service *service)
 {
     fsp_http_stop(service->pages_http);
     fsp_http_stop(service->intake_http);
+    fsp_forms_free(service->forms);
     fsp_board_free(service->board);
+    fsp_gate_free(service->gate);
     fsp_intake_free(service->intake);
     fsp_live_free(service->live);
     if (service->shelf != NULL && service->shelf->ctx != NULL) /* else the next start does it */

@@ -277,6 +277,13 @@ fsp_gate_look(struct fsp_gate *gate, const struct fsp_http_request *request,
 }
 
 bool
+fsp_gate_form_good(const struct fsp_http_request *request, const struct fsp_viewer *viewer)
+{
+    return !from_elsewhere(request) &&
+           fsp_people_form_good(viewer, fsp_http_value(request, "form"));
+}
+
+bool
 fsp_gate_pass(struct fsp_gate *gate, const struct fsp_http_request *request,
         enum fsp_right right, struct fsp_viewer *viewer, struct fsp_http_answer *answer)
 {
@@ -284,8 +291,7 @@ fsp_gate_pass(struct fsp_gate *gate, const struct fsp_http_request *request,
         return false;
     if (is_get(request))
         return true;
-    if (!from_elsewhere(request) &&
-            fsp_people_form_good(viewer, fsp_http_value(request, "form")))
+    if (fsp_gate_form_good(request, viewer))
         return true;
     fsp_http_refuse(answer, 403,
             "this form is not of your session and nothing was changed; open the page again and "
@@ -391,7 +397,7 @@ show_log_in(struct fsp_gate *gate, const struct fsp_http_request *request, const
 {
     const struct fsp_html_control name = {.name = "name",
             .label = "Name",
-            .value = fsp_http_value(request, "name"),
+            .value = is_get(request) ? NULL : fsp_http_value(request, "name"),
             .autocomplete = "username",
             .max = FSP_NAME_MAX,
             .needed = true,

@@ -27,7 +27,7 @@
 /* The hidden field of every form, for a route's table. */
 #define FSP_GATE_FIELD                                                                         \
     {                                                                                          \
-        .name = "form", .max = FSP_TOKEN_TEXT_LEN, .is = FSP_FIELD_TOKEN                            \
+        .name = "form", .max = FSP_TOKEN_TEXT_LEN, .is = FSP_FIELD_TOKEN                       \
     }
 
 struct fsp_gate;
@@ -50,9 +50,13 @@ enum fsp_rc fsp_gate_may_listen(
 bool fsp_gate_pass(struct fsp_gate *gate, const struct fsp_http_request *request,
         enum fsp_right right, struct fsp_viewer *viewer, struct fsp_http_answer *answer);
 /* The same without the form's token: for a handler that shows the form again, with what was typed,
- * when fsp_people_form_good() says no. It must change nothing then. */
+ * when fsp_gate_form_good() says no. It must change nothing then. */
 bool fsp_gate_look(struct fsp_gate *gate, const struct fsp_http_request *request,
         enum fsp_right right, struct fsp_viewer *viewer, struct fsp_http_answer *answer);
+
+/* Whether the request bears the session's form token, and comes from no other site. */
+bool fsp_gate_form_good(
+        const struct fsp_http_request *request, const struct fsp_viewer *viewer);
 
 /* A line in the trail; best effort is not enough: FSP_EIO means the change must not be made. */
 enum fsp_rc fsp_gate_trail(struct fsp_gate *gate, const struct fsp_viewer *viewer,

@@ -229,16 +229,9 @@ end_sessions(struct fsp_desk *desk, const char *name, struct fsp_err *err)
             desk, "DELETE FROM session WHERE account = ?1 AND ?2 = 0", name, 0, err);
 }
 
-enum fsp_rc
-fsp_people_add(struct fsp_desk *desk, const struct fsp_by *by, const char *name,
-        enum fsp_role role, const char *password, struct fsp_err *err)
+static enum fsp_rc
+check_new(const char *name, enum fsp_role role, struct fsp_err *err)
 {
-    char stored[FSP_PASSWORD_STORED];
-    char what[2 * FSP_NAME_MAX];
-    struct fsp_account account;
-    struct fsp_stmt *stmt = NULL;
-    enum fsp_rc rc;
-
     if (!fsp_text_name(name) || strcmp(name, "command") == 0)
         return fsp_err_set(err, FSP_EINVAL,
                 "'%.60s': an account's name is of a-z, 0-9 and inner hyphens, and not "
@@ -246,7 +239,18 @@ fsp_people_add(struct fsp_desk *desk, const struct fsp_by *by, const char *name,
                 name);
     if (role == FSP_ROLE_NONE)
         return fsp_err_set(err, FSP_EINVAL, "a role is reader, auditor, engineer or keeper");
-    rc = fsp_password_hash(password, stored, err);
+    return FSP_OK;
+}
+
+enum fsp_rc
+fsp_people_add_stored(struct fsp_desk *desk, const struct fsp_by *by, const char *name,
+        enum fsp_role role, const char *stored, struct fsp_err *err)
+{
+    char what[2 * FSP_NAME_MAX];
+    struct fsp_account account;
+    struct fsp_stmt *stmt = NULL;
+    enum fsp_rc rc = check_new(name, role, err);
+
     if (rc == FSP_OK)
         rc = fsp_db_begin(fsp_desk_db(desk), err);
     if (rc != FSP_OK)
@@ -271,8 +275,23 @@ fsp_people_add(struct fsp_desk *desk, const struct fsp_by *by, const char *name,
         rc = fsp_stmt_run(stmt, err);
     }
     (void)snprintf(what, sizeof(what), "%s as %s", name, fsp_role_text(role));
-    fsp_secret_wipe(stored, sizeof(stored));
     return end_change(desk, rc, by, "account added", what, err);
+}
+
+enum fsp_rc
+fsp_people_add(struct fsp_desk *desk, const struct fsp_by *by, const char *name,
+        enum fsp_role role, const char *password, struct fsp_err *err)
+{
+    char stored[FSP_PASSWORD_STORED];
+    enum fsp_rc rc = check_new(name, role, err);
+
+    if (rc == FSP_OK)
+        rc = fsp_password_hash(password, stored, err);
+    if (rc != FSP_OK)
+        return rc;
+    rc = fsp_people_add_stored(desk, by, name, role, stored, err);
+    fsp_secret_wipe(stored, sizeof(stored));
+    return rc;
 }
 
 enum fsp_rc

@@ -119,6 +119,10 @@ struct fsp_by {
 /* A name is as a rig's; one that was closed is not given again. Hashes (a tenth of a second). */
 enum fsp_rc fsp_people_add(struct fsp_desk *desk, const struct fsp_by *by, const char *name,
         enum fsp_role role, const char *password, struct fsp_err *err) FSP_MUST_CHECK;
+/* The same with a password of fsp_password_hash(), so that the desk need not wait for it. */
+enum fsp_rc fsp_people_add_stored(struct fsp_desk *desk, const struct fsp_by *by,
+        const char *name, enum fsp_role role, const char *stored,
+        struct fsp_err *err) FSP_MUST_CHECK;
 /* These end the account's sessions. */
 enum fsp_rc fsp_people_set_role(struct fsp_desk *desk, const struct fsp_by *by,
         const char *name, enum fsp_role role, struct fsp_err *err) FSP_MUST_CHECK;
