@@ -553,8 +553,13 @@ enum fsp_rc
 fsp_board_new(const struct fsp_board_about *about, struct fsp_board **out, struct fsp_err *err)
 {
     struct fsp_board *board = calloc(1, sizeof(*board));
+    enum fsp_rc rc = fsp_board_prices(about->prices, err);
 
     *out = NULL;
+    if (rc != FSP_OK) {
+        free(board);
+        return rc;
+    }
     if (board == NULL)
         return fsp_err_set(err, FSP_ENOMEM, "out of memory");
     if (pthread_mutex_init(&board->shelf_mutex, NULL) != 0) {

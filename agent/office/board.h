@@ -89,6 +89,8 @@ struct fsp_board_life_ask {
     const char *prices; /* as in struct fsp_board_about */
     const char *currency;
 };
+/* FSP_EINVAL names the price that is none. NULL and "" are no prices. */
+enum fsp_rc fsp_board_prices(const char *prices, struct fsp_err *err) FSP_MUST_CHECK;
 void fsp_board_life(const struct fsp_board_page *page, const struct fsp_board_life_ask *ask,
         struct fsp_buf *buf);
 

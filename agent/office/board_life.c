@@ -172,6 +172,33 @@ price_of(const char *prices, double rope_m)
     return 0.0;
 }
 
+enum fsp_rc
+fsp_board_prices(const char *prices, struct fsp_err *err)
+{
+    while (prices != NULL && *prices != '\0') {
+        const int len = (int)strcspn(prices, " ");
+        const char *equals = memchr(prices, '=', (size_t)len);
+        char *end = NULL;
+        bool known = false;
+
+        for (size_t i = 0; equals != NULL && fsp_rope_size_at(i) != NULL; i++) {
+            const char *name = fsp_rope_size_at(i)->name;
+
+            known = known || (strlen(name) == (size_t)(equals - prices) &&
+                                     memcmp(prices, name, strlen(name)) == 0);
+        }
+        if (!known || !(strtod(equals + 1, &end) > 0.0) || end != prices + len)
+            return fsp_err_set(err, FSP_EINVAL,
+                    "prices per-ft: '%.*s': write SIZE=PRICE, a size of the table in inches, "
+                    "as "
+                    "1-3/8=5.20",
+                    len, prices);
+        prices += len;
+        prices += strspn(prices, " ");
+    }
+    return FSP_OK;
+}
+
 static void
 cell_money(struct fsp_board_table *table, const struct fsp_board_life_ask *ask, double metres,
         double price)
@@ -377,8 +404,8 @@ wear_left(struct fsp_html *html, const struct fsp_board_life_ask *ask, const str
         fsp_buf_printf(&text, "%s%.16s.", ask->currency == NULL ? "" : " ",
                 ask->currency == NULL ? "" : ask->currency);
     } else {
-        fsp_buf_add_text(&text, " No price of a foot is given for it (board-prices in the "
-                                "configuration).");
+        fsp_buf_add_text(&text, " No price of a foot is given for it (per-ft under "
+                                "[prices] in the configuration).");
     }
     fsp_html_element(html, "p", NULL, fsp_buf_peek(&text));
     fsp_buf_fini(&text);

@@ -21,6 +21,9 @@ static const struct fsp_conf_key conf_keys[] = {
                 "machine names the client"},
         {"serve", "deadline-s", FSP_CONF_INT, "60", 5, 3600,
                 "seconds a request may take, besides one for every 256 bytes it carries"},
+        {"prices", "per-ft", FSP_CONF_TEXT, "", 0, 512,
+                "price of a foot of line by rope size, as 1-1/4=4.10 1-3/8=5.20"},
+        {"prices", "currency", FSP_CONF_TEXT, "", 0, 16, "what these prices are in"},
         {NULL, NULL, FSP_CONF_TEXT, NULL, 0, 0, NULL},
 };
 

@@ -377,6 +377,22 @@ line_life_counts_feet_and_money_of_what_was_cut_with_wear_left(void **state)
 }
 
 static void
+a_price_that_is_none_is_named(void **state)
+{
+    static const char *const bad[] = {"1-3/8", "1-3/8=", "1-3/8=x", "1-3/8=-1", "1-3/8=0",
+            "7=5", "=5", "1-3/8=5.20 1-1/4", "1-3/8=5.20,", "1-3/8=nan"};
+    struct fsp_err err = {0};
+
+    (void)state;
+    assert_ok(fsp_board_prices(NULL, &err), &err);
+    assert_ok(fsp_board_prices("", &err), &err);
+    assert_ok(fsp_board_prices("1-1/4=4.10  1-3/8=5.20", &err), &err);
+    for (size_t i = 0; i < sizeof(bad) / sizeof(bad[0]); i++)
+        assert_int_equal(fsp_board_prices(bad[i], &err), FSP_EINVAL);
+    assert_non_null(strstr(err.text, "1-3/8=nan"));
+}
+
+static void
 inspect(struct scene *scene, int day, const char *decision)
 {
     char members[256];
@@ -519,6 +535,7 @@ main(void)
             cmocka_unit_test(what_is_offered_goes_by_the_role),
             cmocka_unit_test(early_cuts_come_with_their_evidence),
             cmocka_unit_test(line_life_counts_feet_and_money_of_what_was_cut_with_wear_left),
+            cmocka_unit_test(a_price_that_is_none_is_named),
             cmocka_unit_test(the_register_is_filtered_and_names_the_command_for_evidence),
             cmocka_unit_test(links_say_how_long_a_rig_was_not_heard),
             cmocka_unit_test(an_entry_is_shown_byte_for_byte_and_proved),
