@@ -4,7 +4,9 @@ A second reader and writer, from that page alone; bytes in, bytes out. scripts/g
 dictionary 2 with it, and a test holds it against the programs' bundles.
 """
 
+import copy
 import datetime
+import functools
 import re
 
 FORMS = 224        # forms that are remembered
@@ -273,11 +275,16 @@ class Terse:
         return token if token is not None and len(token) <= len(verbatim) else verbatim
 
 
+@functools.lru_cache(maxsize=4)
+def _start(preset):
+    return Terse(preset)
+
+
 def write_all(entries, preset=b""):
-    terse = Terse(preset)
+    terse = copy.deepcopy(_start(preset))
     return b"".join(terse.write(entry) + b"\n" for entry in entries)
 
 
 def read_all(lines, preset=b""):
-    terse = Terse(preset)
+    terse = copy.deepcopy(_start(preset))
     return [terse.read(line) for line in lines.split(b"\n")[:-1]]

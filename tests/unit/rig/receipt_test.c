@@ -5,11 +5,13 @@
 #include <unistd.h>
 
 #include "proof/note.h"
+#include "rig/knows.h"
 #include "rig/pack.h"
 #include "rig/receipt.h"
 #include "store/logtable.h"
 #include "unit/rig/rig_fixture.h"
 #include "wire/answer.h"
+#include "wire/dictionary.h"
 
 /* What the office would do with a bundle, by the wire's public functions. */
 struct office {
@@ -548,6 +550,137 @@ a_receipt_for_more_than_is_stored_means_a_restored_copy(void **state)
     office_fini(&office);
 }
 
+/* ---- what the office knows ---------------------------------------------------------------- */
+
+/* The receipt as the office sends it to a rig that it thinks was not told. */
+static void
+tell(struct fixture *fixture, struct office *office, uint64_t time_s)
+{
+    struct fsp_buf note;
+
+    cosign_bundle(fixture, office, time_s);
+    fsp_buf_init(&note, FSP_NOTE_MAX);
+    fsp_buf_add(&note, office->answer.data, office->answer.len);
+    fsp_buf_reset(&office->answer);
+    fsp_answers_begin(&office->answer);
+    fsp_answers_add(&office->answer, 200, note.data, note.len);
+    fsp_answers_add_knows(&office->answer);
+    fsp_buf_fini(&note);
+}
+
+/* Dictionary and short flag of the next bundle, online or by courier. */
+static void
+assert_form(struct fixture *fixture, struct office *office, bool online, unsigned dictionary,
+        bool short_receipt)
+{
+    struct fsp_pack_want want = {
+            .old = 0, .to = UINT64_MAX, .payload = 10000, .online = online};
+    struct fsp_bundle *bundle = NULL;
+    struct fsp_err err = {.rc = FSP_OK};
+
+    assert_ok(fsp_pack(fixture->journal, office->rig, &want, &office->packed, &err), &err);
+    open_bundle(fixture, office, &bundle);
+    assert_int_equal(fsp_bundle_peek_head(bundle)->dictionary, dictionary);
+    assert_int_equal(fsp_bundle_peek_head(bundle)->short_receipt, short_receipt);
+    fsp_bundle_free(bundle);
+}
+
+static void
+what_the_office_knows_is_used_until_a_400_and_couriers_get_whole_receipts(void **state)
+{
+    struct fixture *fixture = *state;
+    struct office office;
+
+    office_init(&office, fixture);
+    fixture_fill(fixture, 3);
+    assert_form(fixture, &office, true, FSP_DICTIONARY_FIRST, false);
+    tell(fixture, &office, (uint64_t)FIXTURE_NOW_S + 9);
+    assert_int_equal(judge(fixture, &office, 200, true).kind, FSP_VERDICT_TAKEN);
+    assert_form(fixture, &office, false, FSP_DICTIONARY_NEWEST, false);
+    assert_form(fixture, &office, true, FSP_DICTIONARY_NEWEST, true);
+    fsp_buf_reset(&office.answer);
+    assert_int_equal(judge(fixture, &office, 400, true).kind, FSP_VERDICT_DELAY);
+    assert_form(fixture, &office, true, FSP_DICTIONARY_FIRST, false);
+    assert_int_equal(judge(fixture, &office, 400, true).kind, FSP_VERDICT_REFUSED);
+    office_fini(&office);
+}
+
+/* Unsigned words are heard only with a receipt that holds, and never beyond what this program knows. */
+static void
+what_an_office_says_it_knows_counts_only_with_its_receipt(void **state)
+{
+    static const char later[] = "farspool-answers/v1\n"
+                                "knows 27\nmore to come\ndictionary 99\n"
+                                "knows 13\ndictionary x\n";
+    struct fixture *fixture = *state;
+    struct fsp_office_knows knows;
+    struct fsp_err err = {.rc = FSP_OK};
+    struct office office;
+
+    office_init(&office, fixture);
+    fixture_fill(fixture, 3);
+    pack(fixture, &office, 0, 10000);
+    tell(fixture, &office, (uint64_t)FIXTURE_NOW_S + 9);
+    office.answer.data[office.answer.len / 2] ^= 1;
+    assert_int_equal(judge(fixture, &office, 200, true).kind, FSP_VERDICT_DELAY);
+    assert_form(fixture, &office, true, FSP_DICTIONARY_FIRST, false);
+    assert_ok(fsp_knows_hear(fixture->journal, later, sizeof(later) - 1, &err), &err);
+    assert_ok(fsp_knows_read(fixture->journal, &knows, &err), &err);
+    assert_int_equal(knows.dictionary, FSP_DICTIONARY_NEWEST);
+    assert_false(knows.short_receipt);
+    office_fini(&office);
+}
+
+/* Leave of the receipt what stands behind the head and its line. */
+static void
+shorten(struct office *office)
+{
+    const char *text = fsp_buf_peek(&office->answer);
+    const char *last = text + office->answer.len - 1;
+    size_t len;
+
+    while (last[-1] != '\n')
+        last--;
+    len = office->answer.len - (size_t)(last - text);
+    memmove(office->answer.data, last, len);
+    office->answer.len = len;
+}
+
+static void
+a_short_receipt_counts_for_the_head_just_sent_and_no_other(void **state)
+{
+    struct fixture *fixture = *state;
+    struct office office;
+    struct office other;
+
+    office_init(&office, fixture);
+    office_init(&other, fixture);
+    fixture_fill(fixture, 3);
+    pack(fixture, &other, 0, 10000);
+    fixture_fill(fixture, 2);
+    pack(fixture, &office, 0, 10000);
+    cosign_bundle(fixture, &other, (uint64_t)FIXTURE_NOW_S + 9);
+    shorten(&other);
+    fsp_buf_reset(&office.answer);
+    fsp_buf_add(&office.answer, other.answer.data, other.answer.len);
+    assert_int_equal(judge(fixture, &office, 200, true).kind, FSP_VERDICT_DELAY);
+    assert_int_equal(progress_of(fixture).held, 0);
+    cosign_bundle(fixture, &office, (uint64_t)FIXTURE_NOW_S + 10);
+    shorten(&office);
+    assert_int_equal(judge(fixture, &office, 200, false).kind, FSP_VERDICT_DELAY);
+    assert_int_equal(progress_of(fixture).held, 0);
+    for (size_t i = 0; i < office.answer.len; i += 7) {
+        office.answer.data[i] ^= 1;
+        assert_int_equal(judge(fixture, &office, 200, true).kind, FSP_VERDICT_DELAY);
+        office.answer.data[i] ^= 1;
+    }
+    assert_int_equal(judge(fixture, &office, 200, true).kind, FSP_VERDICT_TAKEN);
+    assert_int_equal(progress_of(fixture).held, 5);
+    assert_true(progress_of(fixture).receipted);
+    office_fini(&other);
+    office_fini(&office);
+}
+
 #define CASE(name) cmocka_unit_test_setup_teardown(name, fixture_setup, fixture_teardown)
 
 int
@@ -568,6 +701,9 @@ main(void)
             CASE(a_refusal_for_another_status_or_log_is_not_heard),
             CASE(a_422_with_our_contradicting_head_is_a_fork_and_is_kept),
             CASE(a_422_with_a_strangers_or_an_agreeing_head_stops_nothing),
+            CASE(what_the_office_knows_is_used_until_a_400_and_couriers_get_whole_receipts),
+            CASE(what_an_office_says_it_knows_counts_only_with_its_receipt),
+            CASE(a_short_receipt_counts_for_the_head_just_sent_and_no_other),
             CASE(a_receipt_for_more_than_is_stored_means_a_restored_copy),
     };
 
