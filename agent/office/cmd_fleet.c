@@ -34,6 +34,23 @@ wanted(struct fsp_args *args, struct reading *reading, struct fsp_err *err)
     return FSP_OK;
 }
 
+/* Who looked at which flag; nobody while there is no desk. */
+static enum fsp_rc
+look_up_seen(struct reading *reading, struct fsp_err *err)
+{
+    struct fsp_desk *desk = NULL;
+    enum fsp_rc rc = fsp_desk_open(reading->store, false, &desk, err);
+
+    if (rc == FSP_ENOTFOUND) {
+        fsp_err_clear(err);
+        return FSP_OK;
+    }
+    if (rc == FSP_OK)
+        rc = fsp_fleet_seen(reading->fleet, desk, err);
+    fsp_desk_close(desk);
+    return rc;
+}
+
 static enum fsp_rc
 begin(struct fsp_args *args, size_t words, struct reading *reading, struct fsp_err *err)
 {
@@ -64,7 +81,8 @@ begin(struct fsp_args *args, size_t words, struct reading *reading, struct fsp_e
     about.rig = words > 0 ? fsp_args_rest(args, 0) : NULL;
     if (words > 0 || (reading->table != NULL && reading->table->inspections))
         about.inspections = reading->json || reading->csv ? SIZE_MAX : INSPECTIONS_SHOWN;
-    return fsp_fleet_load(reading->shelf, &about, &reading->fleet, err);
+    rc = fsp_fleet_load(reading->shelf, &about, &reading->fleet, err);
+    return rc == FSP_OK ? look_up_seen(reading, err) : rc;
 }
 
 /* --table: the table alone, of the rig or of all. */

@@ -72,10 +72,10 @@ struct fsp_flag {
     char text[FSP_FLAG_TEXT_MAX];   /* words people can repeat: one line, safe to show */
     size_t cuts[FSP_FLAG_EVIDENCE]; /* rows of the rig's cuts that are the evidence */
     size_t n_cuts;
-    bool acknowledged;
     int64_t acknowledged_s;
     char acknowledged_by[FSP_NAME_MAX + 1];
     char note[FSP_FLAG_NOTE_MAX + 1];
+    bool acknowledged; /* else the three before say nothing */
 };
 
 struct fsp_fleet_rig;

@@ -111,6 +111,7 @@ check(const char *rig, const char *mark, const char *by, const char *note, struc
 }
 
 enum fsp_rc
+/* NOLINTNEXTLINE(readability-function-size): one field of a form each */
 fsp_flags_acknowledge(struct fsp_desk *desk, const char *rig, const char *mark, const char *by,
         const char *note, int64_t at_s, struct fsp_err *err)
 {

@@ -414,6 +414,19 @@ out:
     return rc;
 }
 
+enum fsp_rc
+fsp_fleet_seen(struct fsp_fleet *fleet, struct fsp_desk *desk, struct fsp_err *err)
+{
+    enum fsp_rc rc = FSP_OK;
+
+    for (size_t i = 0; rc == FSP_OK && i < fleet->n; i++) {
+        const struct fsp_fleet_rig *rig = fleet->rigs[i];
+
+        rc = fsp_flags_acknowledged(desk, rig->name, rig->judged->flags, rig->n_flags, err);
+    }
+    return rc;
+}
+
 const struct fsp_fleet *
 fsp_fleet_hold(const struct fsp_fleet *fleet)
 {

@@ -130,6 +130,12 @@ struct fsp_fleet_judging {
 enum fsp_rc fsp_fleet_judge(const struct fsp_fleet_judging *what, struct fsp_fleet **out,
         struct fsp_err *err) FSP_MUST_CHECK;
 
+struct fsp_desk; /* office/desk.h */
+
+/* Fill in who acknowledged the rigs' flags. Only before anybody else holds the fleet or its rigs. */
+enum fsp_rc fsp_fleet_seen(
+        struct fsp_fleet *fleet, struct fsp_desk *desk, struct fsp_err *err) FSP_MUST_CHECK;
+
 /* NULL when there is no such rig. Peek. */
 const struct fsp_fleet_rig *fsp_fleet_find(const struct fsp_fleet *fleet, const char *name);
 /* Put pointers to all rigs into order: what needs attention first, then by name. out holds n. */

@@ -7,6 +7,7 @@
 #include "base/mem.h"
 #include "base/text.h"
 #include "line/say.h"
+#include "office/flags.h"
 #include "office/show_priv.h"
 #include "office/tables_priv.h"
 #include "proof/key.h"
@@ -40,6 +41,13 @@ json_current(struct fsp_buf *buf, bool *first, const struct fsp_fleet_log *log)
     fsp_say_member_count(buf, first, "size", log->size);
     json_base64(buf, first, "root", log->root, sizeof(log->root));
     fsp_say_member_text(buf, first, "origin", log->log.origin);
+}
+
+static void
+json_flags(struct fsp_buf *buf, bool *first, const struct fsp_fleet_rig *rig)
+{
+    fsp_say_key(buf, first, "flag_list");
+    fsp_flags_json(rig, rig->flags, rig->n_flags, buf);
 }
 
 static void
@@ -254,6 +262,7 @@ fsp_show_rig_json(
     fsp_say_member_count(buf, &first, "unreadable", rig->unreadable);
     fsp_say_member_count(buf, &first, "forks", rig->forks);
     fsp_say_member_text(buf, &first, "flags", fsp_buf_peek(&flags));
+    json_flags(buf, &first, rig);
     json_review(buf, &first, &rig->review);
     fsp_show_signed_json(rig, &first, buf);
     fsp_say_key(buf, &first, "logs");
@@ -281,6 +290,25 @@ fsp_show_rig_json(
 
 /* --- early ----------------------------------------------------------------------------------- */
 
+/* What several cuts say, besides that they were early. */
+static bool
+of_cuts(enum fsp_flag_kind kind)
+{
+    return kind == FSP_FLAG_DAMAGE || kind == FSP_FLAG_WEAR_LEFT || kind == FSP_FLAG_PLANNED ||
+           kind == FSP_FLAG_ERRATIC;
+}
+
+static void
+say_flag(struct fsp_buf *buf, const char *name, const struct fsp_flag *flag)
+{
+    struct fsp_buf text;
+
+    fsp_buf_init(&text, 4096);
+    fsp_flags_text(flag, 1, &text);
+    fsp_show_line(buf, name, fsp_buf_peek(&text));
+    fsp_buf_fini(&text);
+}
+
 void
 fsp_show_early(const struct fsp_fleet *fleet, struct fsp_buf *buf)
 {
@@ -293,20 +321,18 @@ fsp_show_early(const struct fsp_fleet *fleet, struct fsp_buf *buf)
             continue;
         fsp_buf_add_text(buf, flagged++ > 0 ? "\n" : "");
         fsp_buf_printf(buf, "%s: ", rig->name);
-        fsp_text_show(buf, rig->review.text, strlen(rig->review.text));
+        for (size_t f = 0; f < rig->n_flags; f++)
+            if (rig->flags[f].kind == FSP_FLAG_EARLY_WEAR)
+                fsp_flags_text(&rig->flags[f], 1, buf);
         fsp_buf_add_byte(buf, '\n');
         write_table(&fsp_tables_early, FSP_TABLE_TEXT, fleet, rig, buf);
     }
     if (flagged == 0)
         fsp_buf_add_text(buf, "No rig is flagged for repeated early cuts.\n");
-    for (size_t i = 0; i < fleet->n; i++) {
-        const struct fsp_review *review = &fleet->rigs[i]->review;
-
-        if (review->wear_left)
-            fsp_show_line(buf, fleet->rigs[i]->name, review->wear_left_text);
-        if (review->planned_repeat)
-            fsp_show_line(buf, fleet->rigs[i]->name, review->planned_text);
-    }
+    for (size_t i = 0; i < fleet->n; i++)
+        for (size_t f = 0; f < fleet->rigs[i]->n_flags; f++)
+            if (of_cuts(fleet->rigs[i]->flags[f].kind))
+                say_flag(buf, fleet->rigs[i]->name, &fleet->rigs[i]->flags[f]);
 }
 
 void
@@ -326,6 +352,7 @@ fsp_show_early_json(const struct fsp_fleet *fleet, struct fsp_buf *buf)
         fsp_say_member_text(buf, &first, "rig", rig->name);
         fsp_say_member_time(buf, &first, "as_of", fleet->as_of_s);
         fsp_say_member_text(buf, &first, "text", rig->review.text);
+        json_flags(buf, &first, rig);
         json_review(buf, &first, &rig->review);
         fsp_say_key(buf, &first, "cuts");
         fsp_buf_add_byte(buf, '[');

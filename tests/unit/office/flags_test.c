@@ -9,6 +9,7 @@
 #include "office/desk.h"
 #include "office/fleet.h"
 #include "office/people.h"
+#include "office/show.h"
 #include "record/check.h"
 #include "record/record.h"
 
@@ -121,7 +122,7 @@ a_rig_is_quiet_by_its_own_rhythm_and_never_while_stacked(void **state)
     /* Every 5 days: 10 days are its patience. */
     for (int i = 1; i <= 4; i++) {
         add_state(&rig, "2026-03-01T00:00:00Z", i % 2 == 0 ? "working" : "moving");
-        send_at(&rig, &office, START_S + 5 * i * DAY);
+        send_at(&rig, &office, START_S + DAY * 5 * i);
     }
     assert_false(quiet(&office, START_S + 30 * DAY));
     fleet = load(&office, START_S + 30 * DAY + 3601);
@@ -260,6 +261,49 @@ an_acknowledgement_answers_one_occurrence_of_one_rig(void **state)
 }
 
 static void
+commands_show_who_has_looked(void **state)
+{
+    struct office office;
+    struct rig rig;
+    struct fsp_desk *desk = NULL;
+    struct fsp_fleet *fleet;
+    struct fsp_buf out;
+    struct fsp_err err = {0};
+
+    (void)state;
+    office_start(&office);
+    rig_start(&rig, &office, "heron", "a1");
+    rig_add(&rig, "unreadable");
+    send_at(&rig, &office, START_S);
+    assert_ok(fsp_desk_open(office.folder, true, &desk, &err), &err);
+    assert_ok(fsp_flags_acknowledge(
+                      desk, "heron", "unreadable:1", "ada", "a test entry", START_S, &err),
+            &err);
+    fleet = load(&office, START_S);
+    assert_ok(fsp_fleet_seen(fleet, desk, &err), &err);
+    fsp_buf_init(&out, 1000000);
+    fsp_show_rig(fleet, fleet->rigs[0], &out);
+    assert_non_null(strstr(fsp_buf_peek(&out),
+            "1 entry this office cannot read (seen by ada, 2026-03-01: a test entry)"));
+    fsp_buf_reset(&out);
+    fsp_show_rig_json(fleet, fleet->rigs[0], &out);
+    assert_non_null(strstr(fsp_buf_peek(&out), "{\"acknowledged\":{\"at\":\"2026-03-01T00:00:"
+                                               "00Z\",\"by\":\"ada\",\"note\":\"a test "
+                                               "entry\"},\"cuts\":[],\"kind\":\"unreadable\""));
+    fsp_buf_fini(&out);
+    fsp_fleet_free(fleet);
+    rig_add(&rig, "another"); /* is not hidden by it */
+    send_at(&rig, &office, START_S + 60);
+    fleet = load(&office, START_S + 60);
+    assert_ok(fsp_fleet_seen(fleet, desk, &err), &err);
+    assert_false(find(fleet->rigs[0], FSP_FLAG_UNREADABLE)->acknowledged);
+    fsp_fleet_free(fleet);
+    fsp_desk_close(desk);
+    rig_stop(&rig);
+    office_stop(&office);
+}
+
+static void
 a_second_note_replaces_the_first_and_both_stand_in_the_trail(void **state)
 {
     struct desk desk;
@@ -356,6 +400,7 @@ main(void)
             cmocka_unit_test(a_rig_is_quiet_by_its_own_rhythm_and_never_while_stacked),
             cmocka_unit_test(a_fork_and_an_unreadable_entry_are_flagged_the_gravest_first),
             cmocka_unit_test(an_acknowledgement_answers_one_occurrence_of_one_rig),
+            cmocka_unit_test(commands_show_who_has_looked),
             cmocka_unit_test(a_second_note_replaces_the_first_and_both_stand_in_the_trail),
             cmocka_unit_test(what_cannot_be_an_acknowledgement_is_refused_and_leaves_nothing),
             cmocka_unit_test(one_line_of_many_flags_has_an_end),
