@@ -180,6 +180,8 @@ set_options(struct fsp_link *link)
             {CURLOPT_HTTP_VERSION, CURL_HTTP_VERSION_1_1},
             {CURLOPT_TCP_NODELAY, 1},
             {CURLOPT_MAXAGE_CONN, hold_s(link)},
+            /* A post that is broken off does not wait for a name server that does not answer. */
+            {CURLOPT_QUICK_EXIT, 1},
     };
     CURLcode code = CURLE_OK;
 
@@ -254,7 +256,7 @@ open_handle(struct fsp_link *link, struct fsp_err *err)
     if (link->easy == NULL)
         return fsp_err_set(err, FSP_ENOMEM, "libcurl: out of memory");
     if (set_options(link) != CURLE_OK)
-        return fsp_err_set(err, FSP_EIO, "libcurl refuses an option; is it older than 7.85?");
+        return fsp_err_set(err, FSP_EIO, "libcurl refuses an option; is it older than 7.87?");
     return FSP_OK;
 }
 
