@@ -13,6 +13,7 @@
 #include "rig/pack.h"
 #include "rig/push.h"
 #include "rig/receipt.h"
+#include "rig/reserve.h"
 #include "rig/turn.h"
 #include "wire/answer.h"
 
@@ -117,6 +118,15 @@ report_push(const struct fsp_push_report *report, const struct fsp_journal_progr
         fsp_buf_add_text(out, "office went back: it held less than it had receipted\n");
 }
 
+/* On a full disk what waits is still sent. */
+static void
+tend_reserve(const struct fsp_journal *journal)
+{
+    if (fsp_reserve_tend(fsp_journal_folder(journal)))
+        fsp_cmd_warn("the disk is full; the reserve is given up so that what waits can be "
+                     "sent: free space now (docs/durability.md)");
+}
+
 static enum fsp_rc
 push(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
 {
@@ -132,6 +142,8 @@ push(struct fsp_args *args, struct fsp_buf *out, struct fsp_err *err)
     rc = fsp_args_u64(args, "patience", 0, 86400, &patience_s, err);
     if (rc == FSP_OK)
         rc = fsp_cmd_open(args, FSP_JOURNAL_WRITE, &journal, err);
+    if (rc == FSP_OK)
+        tend_reserve(journal);
     options.link.quiet_s = (long)patience_s;
     fsp_cmd_budget(args, &options.budget);
     if (rc == FSP_OK)
@@ -273,6 +285,8 @@ carry_locked(struct fsp_args *args, struct fsp_journal *journal, struct load *lo
     int lock = -1;
     enum fsp_rc rc = fsp_cmd_turn(args, journal, &lock, err);
 
+    if (rc == FSP_OK)
+        tend_reserve(journal);
     if (rc == FSP_OK)
         rc = fsp_journal_key(journal, &skey, err);
     if (rc == FSP_OK)
