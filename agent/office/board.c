@@ -489,6 +489,16 @@ good_day(const char *value)
         .wants = "a day, as 2026-03-01"                                                        \
     }
 
+#define TABLE_ROUTES(n)                                                                        \
+    {.method = "GET",                                                                          \
+            .path = "/tables/" n ".csv",                                                       \
+            .handle = fsp_board_table_download,                                                \
+            .fields = of_rig},                                                                 \
+    {                                                                                          \
+        .method = "GET", .path = "/tables/" n ".json", .handle = fsp_board_table_download,     \
+        .fields = of_rig                                                                       \
+    }
+
 const struct fsp_http_route *
 fsp_board_routes(void)
 {
@@ -521,6 +531,7 @@ fsp_board_routes(void)
             {.name = "log", .max = 6, .is = FSP_FIELD_COUNT},
             {.name = "n", .max = 18, .is = FSP_FIELD_COUNT},
             {.name = "file", .max = 8, .is = FSP_FIELD_WORD, .words = kinds}, {.name = NULL}};
+    static const struct fsp_form_field of_rig[] = {RIG_FIELD("rig"), {.name = NULL}};
     static const struct fsp_http_route routes[] = {
             {.method = "GET", .path = "/", .handle = handle_fleet, .fields = fleet},
             {.method = "GET", .path = "/rig", .handle = handle_rig, .fields = rig},
@@ -536,6 +547,15 @@ fsp_board_routes(void)
                     .path = "/evidence",
                     .handle = handle_evidence,
                     .fields = evidence},
+            TABLE_ROUTES("fleet"),
+            TABLE_ROUTES("cuts"),
+            TABLE_ROUTES("early"),
+            TABLE_ROUTES("flags"),
+            TABLE_ROUTES("inspections"),
+            TABLE_ROUTES("reels"),
+            TABLE_ROUTES("links"),
+            TABLE_ROUTES("logs"),
+            TABLE_ROUTES("instructions"),
             {.method = "GET", .path = "/style.css", .handle = handle_asset},
             {.method = "GET", .path = "/board.js", .handle = handle_asset},
             {.method = "GET", .path = "/chart.js", .handle = handle_asset},
@@ -545,6 +565,12 @@ fsp_board_routes(void)
     };
 
     return routes;
+}
+
+const struct fsp_board_about *
+fsp_board_about_of(const struct fsp_board *board)
+{
+    return &board->about;
 }
 
 /* --- new and free ---------------------------------------------------------------------------- */

@@ -133,4 +133,11 @@ void fsp_board_point(struct fsp_board_table *table, const char *series, double x
 /* The goal that stands beside the point. */
 void fsp_board_goal(struct fsp_board_table *table, double goal);
 
+/* --- tables to download (board_tables.c) ------------------------------------------------------ */
+
+const struct fsp_board_about *fsp_board_about_of(const struct fsp_board *board); /* peek */
+/* GET /tables/NAME.csv and .json, of one rig with ?rig=NAME. ctx is the board. */
+void fsp_board_table_download(
+        void *ctx, const struct fsp_http_request *request, struct fsp_http_answer *answer);
+
 #endif

@@ -39,7 +39,7 @@ fsp_tables_each(const struct fsp_tables_from *from, fsp_tables_row *row,
 
     if (from->rig != NULL)
         return row(from, from->rig, table, err);
-    for (size_t i = 0; rc == FSP_OK && i < from->fleet->n; i++)
+    for (size_t i = 0; rc == FSP_OK && table->out->rc == FSP_OK && i < from->fleet->n; i++)
         rc = row(from, from->fleet->rigs[i], table, err);
     return rc;
 }
@@ -103,6 +103,9 @@ fsp_tables_markdown(struct fsp_buf *buf)
             "    farspool-office rig RIG --table NAME --csv      # of one rig\n"
             "    http://…/tables/NAME.csv                        # or NAME.json\n"
             "    http://…/tables/NAME.csv?rig=RIG\n\n"
+            "A download is of the time of the office's view (`as_of` in `fleet`), needs the "
+            "right to read pages, and is at most 16 MiB; `inspections` and `instructions` are "
+            "downloaded of one rig at a time.\n\n"
             "Columns keep name, meaning, unit and place for good; new ones come behind the "
             "last. Rows stand by the rig's name.\n\n"
             "CSV is RFC 4180 in UTF-8: a header, CRLF, cells in quotes where they must be; "

@@ -82,6 +82,7 @@ const struct fsp_tables_def fsp_tables_inspections = {.name = "inspections",
         .columns = inspection_columns,
         .n = COUNT_OF(inspection_columns),
         .inspections = true,
+        .of_one = true,
         .fill = inspection_fill};
 
 /* --- links ----------------------------------------------------------------------------------- */
