@@ -260,6 +260,21 @@ load_all_before(struct fsp_office_keys *keys, const char *folder, struct fsp_err
     return rc;
 }
 
+/* A key file that is lost or damaged: what a keeper does about it. */
+static enum fsp_rc
+say_way_back(enum fsp_rc rc, struct fsp_err *err)
+{
+    char text[FSP_ERR_TEXT_MAX];
+
+    if (err == NULL)
+        return rc;
+    memcpy(text, err->text, sizeof(text));
+    return fsp_err_set(err, rc,
+            "%.360s; without its keys the office signs nothing: put their copy back "
+            "(docs/durability.md)",
+            text);
+}
+
 enum fsp_rc
 fsp_office_keys_load(struct fsp_office_keys *keys, const char *store, struct fsp_err *err)
 {
@@ -288,6 +303,8 @@ fsp_office_keys_load(struct fsp_office_keys *keys, const char *store, struct fsp
                                 fsp_skey_vkey(keys->instructions)->type != FSP_KEY_NOTE))
         rc = fsp_err_set(
                 err, FSP_EFORMAT, "%s: office.key and instructions.key are mixed up", folder);
+    if (rc == FSP_ENOTFOUND || rc == FSP_EFORMAT)
+        rc = say_way_back(rc, err);
     if (rc != FSP_OK)
         fsp_office_keys_fini(keys);
     free(box);

@@ -26,7 +26,8 @@ fsp_db_fail(struct fsp_db *db, int sqlite_rc, const char *doing, struct fsp_err 
     case SQLITE_CORRUPT:
         db->broken = true;
         return fsp_err_set(err, FSP_ECORRUPT,
-                "%s: %s: the database is damaged (%s); copy the folder aside and run check",
+                "%s: %s: the database is damaged (%s); stop, copy the folder aside, see "
+                "docs/durability.md",
                 db->path, doing, words);
     case SQLITE_NOTADB:
         return fsp_err_set(err, FSP_EFORMAT, "%s: this is no database", db->path);
@@ -265,7 +266,8 @@ fsp_db_check(struct fsp_db *db, struct fsp_err *err)
         return rc;
     if (strcmp(complaint, "ok") != 0)
         return fsp_err_set(err, FSP_ECORRUPT,
-                "%s: the database is damaged (%s); copy the folder aside and restore a backup",
+                "%s: the database is damaged (%s); stop, copy the folder aside, see "
+                "docs/durability.md",
                 db->path, complaint);
     sqlite_rc = sqlite3_prepare_v2(db->handle, "PRAGMA foreign_key_check", -1, &stmt, NULL);
     if (sqlite_rc == SQLITE_OK)
