@@ -110,8 +110,11 @@ handle_metrics(
     if (metrics.lag.oldest_us != 0)
         metrics.lag_age_s = (now_us - metrics.lag.oldest_us) / FSP_US_PER_S;
     metrics.up_s = (now_us - service->started_us) / FSP_US_PER_S;
+    metrics.fleet = fsp_live_hold(service->live);
+    metrics.utc_s = service->env->utc_us(service->env->ctx) / FSP_US_PER_S;
     answer->type = FSP_METRICS_TYPE;
     fsp_metrics_text(&metrics, &answer->body);
+    fsp_live_release(service->live, metrics.fleet);
 }
 
 static const struct fsp_http_route metrics_routes[] = {
