@@ -147,8 +147,8 @@ push_round(struct loop *loop, int64_t *until_us, struct fsp_err *err)
     if (rc == FSP_OK)
         rc = fsp_push_round(loop->push, &report, &next, err);
     /* A post that a stop broke off says nothing of the link. */
-    fsp_runlog_push(&loop->log, &report,
-            rc == FSP_OK && !loop->signals.stop ? &next : NULL, now_us());
+    fsp_runlog_push(
+            &loop->log, &report, rc == FSP_OK && !loop->signals.stop ? &next : NULL, now_us());
     if (rc == FSP_OK && next.kind == FSP_SYNC_WAIT) {
         *until_us = next.until_us;
         loop->waits = next.wait;
