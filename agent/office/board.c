@@ -598,6 +598,8 @@ fsp_board_new(const struct fsp_board_about *about, struct fsp_board **out, struc
         return fsp_err_set(err, FSP_ENOMEM, "out of memory");
     }
     board->about = *about;
+    if (about->currency != NULL && about->currency[0] == '\0')
+        board->about.currency = NULL;
     *out = board;
     return FSP_OK;
 }
