@@ -294,6 +294,8 @@ start(struct fsp_args *args, struct service *service, struct fsp_err *err)
         rc = start_live(service, store, err);
     if (rc == FSP_OK)
         rc = fsp_gate_new(store, office->env, &service->gate, err);
+    if (rc == FSP_OK)
+        rc = fsp_cmd_conf(args, err);
     if (rc == FSP_OK) {
         const struct fsp_board_about about = {.ops = &fsp_shelf_sqlite,
                 .store = store,
@@ -301,7 +303,9 @@ start(struct fsp_args *args, struct service *service, struct fsp_err *err)
                 .keys = fsp_keywatch_keys(service->keys)->instructions_ever,
                 .n_keys = fsp_keywatch_keys(service->keys)->n_instructions_ever,
                 .live = service->live,
-                .gate = service->gate};
+                .gate = service->gate,
+                .prices = fsp_conf_text(office->conf, "prices", "per-ft"),
+                .currency = fsp_conf_text(office->conf, "prices", "currency")};
         const struct fsp_forms_about forms = {.ops = &fsp_shelf_sqlite,
                 .store = store,
                 .env = office->env,
