@@ -227,11 +227,12 @@ fsp_fleet_peek(const struct fsp_fleet_account *account)
     return &account->rig;
 }
 
-void
+bool
 fsp_fleet_keep(struct fsp_shelf *shelf, const struct fsp_fleet_account *account)
 {
-    if (fsp_fold_worth(account->rig.fold))
-        shelf->ops->keep_fold(shelf->ctx, account->rig.name, account->rig.fold);
+    if (!fsp_fold_worth(account->rig.fold))
+        return true;
+    return shelf->ops->keep_fold(shelf->ctx, account->rig.name, account->rig.fold);
 }
 
 /* --- beside the others ----------------------------------------------------------------------- */
@@ -501,7 +502,7 @@ fsp_fleet_load(struct fsp_shelf *shelf, const struct fsp_fleet_about *about,
     what.n = accounts.n;
     if (rc == FSP_OK) /* one rig at a time, so that intake never waits long */
         for (size_t i = 0; i < accounts.n; i++)
-            fsp_fleet_keep(shelf, accounts.items[i]);
+            (void)fsp_fleet_keep(shelf, accounts.items[i]);
     if (rc == FSP_OK)
         rc = fsp_fleet_judge(&what, out, err);
     for (size_t i = 0; i < accounts.n; i++)

@@ -116,8 +116,8 @@ enum fsp_rc fsp_fleet_read(struct fsp_shelf *shelf, const struct fsp_fleet_about
 void fsp_fleet_release(struct fsp_fleet_account *account);
 /* The rig as far as it goes without the others. Peek. */
 const struct fsp_fleet_rig *fsp_fleet_peek(const struct fsp_fleet_account *account);
-/* Keep what is worth it; outside a transaction. Best effort. */
-void fsp_fleet_keep(struct fsp_shelf *shelf, const struct fsp_fleet_account *account);
+/* Keep what is worth it; outside a transaction. Best effort; false: somebody else writes just now. */
+bool fsp_fleet_keep(struct fsp_shelf *shelf, const struct fsp_fleet_account *account);
 
 /* Accounts judged beside each other. Rigs that `before` (may be NULL) judged the same are shared. */
 struct fsp_fleet_judging {

@@ -27,6 +27,7 @@
 #include "proof/attest.h"
 
 #define PUBLISH_US   INT64_C(250000) /* folds of so long are put in place together */
+#define KEEP_TRIES   50              /* of a millisecond each */
 #define FAILURES_MAX 8 /* in one round; then the store is left alone until the next look */
 #define AGE_US       (FSP_LIVE_AGE_S * FSP_US_PER_S)
 /* So many looks until every rig was folded again: half of what is promised. */
@@ -274,6 +275,17 @@ next_waiting(struct fsp_live *live)
     return first;
 }
 
+/* Between two commits of the intake, when there is such a moment: what is not kept now is read again
+ * with the next fold. */
+static void
+keep(struct fsp_live *live, const struct fsp_fleet_account *account)
+{
+    const struct timespec wait = {.tv_nsec = 1000000L};
+
+    for (int i = 0; i < KEEP_TRIES && !fsp_fleet_keep(live->shelf, account); i++)
+        (void)nanosleep(&wait, NULL);
+}
+
 static enum fsp_rc
 read_account(struct fsp_live *live, struct slot *slot, struct fsp_fleet_account **account,
         struct fsp_shelf_stamp *stamp, struct fsp_err *err)
@@ -296,7 +308,7 @@ read_account(struct fsp_live *live, struct slot *slot, struct fsp_fleet_account 
         rc = fsp_fleet_read(live->shelf, &about, live->fleet, slot->name, account, err);
     live->ops->rollback(live->shelf->ctx);
     if (rc == FSP_OK && *account != NULL)
-        fsp_fleet_keep(live->shelf, *account);
+        keep(live, *account);
     return rc;
 }
 

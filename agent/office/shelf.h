@@ -30,7 +30,7 @@
 #include "proof/tree.h"
 #include "wire/bundle.h"
 
-#define FSP_SHELF_VERSION 9u
+#define FSP_SHELF_VERSION 10u
 #define FSP_MARK_LEN      32 /* of an invitation's token: its hash, so that the shelf cannot enrol */
 
 enum fsp_shelf_access {
@@ -306,8 +306,8 @@ struct fsp_shelf_ops {
     void (*fold_store)(void *ctx, const char *rig, struct fsp_fold_store *out);
     /* Keep what a fold found worth it; NULL: throw away all that is kept of the rig. Outside a
      * transaction; on a connection of its own, so that a shelf for reading can do it. Best effort:
-     * it waits for nobody, and what cannot be kept is not kept. */
-    void (*keep_fold)(void *ctx, const char *rig, const struct fsp_fold *fold);
+     * what cannot be kept is not kept. It waits for nobody: false when somebody else writes. */
+    bool (*keep_fold)(void *ctx, const char *rig, const struct fsp_fold *fold);
 };
 
 struct fsp_shelf {

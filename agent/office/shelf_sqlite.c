@@ -18,8 +18,9 @@
 #define SHELF_WAL      "shelf.db-wal"
 #define LOCK_FILE      "store.lock"
 #define APPLICATION_ID 0x4653504F /* "FSPO" */
-#define LOCK_TRIES     250        /* of LOCK_WAIT_MS each: 5 s, as SQLite's own wait */
-#define LOCK_WAIT_MS   20
+#define LOCK_TRIES     300        /* 5 s together, as SQLite's own wait: */
+#define LOCK_SHORT     50         /* so many of a millisecond, for who holds it briefly, */
+#define LOCK_WAIT_MS   20         /* then of so many */
 #define TIDY_BYTES     (INT64_C(4) * 1024 * 1024) /* of write-ahead log before it is folded in */
 
 static const struct fsp_migration migrations[] = {{fsp_logtable_sql}, {shelf_schema_sql},
@@ -43,7 +44,8 @@ take_lock(struct sqlite_shelf *shelf, struct fsp_err *err)
     if (shelf->lock >= 0)
         return fsp_err_set(err, FSP_EINVAL, "a write transaction is open already");
     for (int i = 0; i < LOCK_TRIES && rc == FSP_EBUSY; i++) {
-        const struct timespec wait = {.tv_nsec = LOCK_WAIT_MS * 1000000L};
+        const long wait_ms = i < LOCK_SHORT ? 1 : LOCK_WAIT_MS;
+        const struct timespec wait = {.tv_nsec = wait_ms * 1000000L};
 
         rc = fsp_file_lock(shelf->lock_path, false, &shelf->lock, err);
         if (rc == FSP_EBUSY)

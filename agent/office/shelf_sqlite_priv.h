@@ -19,7 +19,7 @@ extern const struct fsp_db_schema fsp_shelf_schema;
 
 /* shelf_state.c */
 void fsp_shelf_fold_store(void *ctx, const char *rig, struct fsp_fold_store *out);
-void fsp_shelf_keep_fold(void *ctx, const char *rig, const struct fsp_fold *fold);
+bool fsp_shelf_keep_fold(void *ctx, const char *rig, const struct fsp_fold *fold);
 
 /* shelf_sqlite.c: step and read one log */
 enum fsp_rc fsp_shelf_read_log(

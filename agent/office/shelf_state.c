@@ -31,17 +31,19 @@ keep(struct fsp_db *db, const char *rig, const struct fsp_fold *fold)
 }
 
 /* Under the store's lock, as every writer; when somebody holds it, nothing is kept this time. */
-void
+bool
 fsp_shelf_keep_fold(void *ctx, const char *rig, const struct fsp_fold *fold)
 {
     const struct sqlite_shelf *shelf = ctx;
     struct fsp_db *db = NULL;
     int lock = -1;
+    enum fsp_rc rc = fsp_file_lock(shelf->lock_path, false, &lock, NULL);
 
-    if (fsp_file_lock(shelf->lock_path, false, &lock, NULL) != FSP_OK)
-        return;
+    if (rc != FSP_OK)
+        return rc != FSP_EBUSY;
     if (fsp_db_open(shelf->path, FSP_DB_OFFICE, false, &fsp_shelf_schema, &db, NULL) == FSP_OK)
         (void)keep(db, rig, fold); /* best effort: whoever folds next reads more */
     fsp_db_close(db);
     fsp_file_unlock(lock);
+    return true;
 }

@@ -469,6 +469,42 @@ what_others_commit_changes_the_version(struct fixture *f)
 }
 
 static void
+what_a_fold_left_is_not_kept_while_somebody_writes(struct fixture *f)
+{
+    struct fsp_shelf *reader = NULL;
+
+    assert_ok(fsp_shelf_open(f->ops, f->folder, FSP_SHELF_READ, &reader, &f->err), &f->err);
+    assert_ok(f->ops->begin(f->shelf->ctx, true, &f->err), &f->err);
+    assert_false(f->ops->keep_fold(reader->ctx, "heron", NULL));
+    f->ops->rollback(f->shelf->ctx);
+    assert_true(f->ops->keep_fold(reader->ctx, "heron", NULL));
+    fsp_shelf_close(reader);
+}
+
+static void
+a_moment_can_be_come_back_to(struct fixture *f)
+{
+    struct fsp_shelf_log log = enrolled(f, "heron", FLEET "/heron/a1", 1);
+    struct fsp_entry_bytes entry = {.bytes = (const uint8_t *)"entry", .len = 5};
+    struct fsp_range range;
+
+    assert_ok(f->ops->begin(f->shelf->ctx, true, &f->err), &f->err);
+    for (int i = 0; i < 3; i++) { /* the second is undone */
+        assert_ok(f->ops->save(f->shelf->ctx, &f->err), &f->err);
+        assert_ok(f->ops->tip(f->shelf->ctx, log.id, &range, &f->err), &f->err);
+        assert_int_equal(range.size, i == 2 ? 1 : i);
+        assert_ok(f->ops->append(f->shelf->ctx, log.id, &range, &entry, 1, &f->err), &f->err);
+        if (i == 1)
+            assert_ok(f->ops->undo(f->shelf->ctx, &f->err), &f->err);
+        assert_ok(f->ops->unsave(f->shelf->ctx, &f->err), &f->err);
+    }
+    assert_ok(f->ops->commit(f->shelf->ctx, &f->err), &f->err);
+    assert_ok(f->ops->tip(f->shelf->ctx, log.id, &range, &f->err), &f->err);
+    assert_int_equal(range.size, 2);
+    assert_int_not_equal(f->ops->undo(f->shelf->ctx, &f->err), FSP_OK); /* there is none */
+}
+
+static void
 everything_is_there_after_reopening(struct fixture *f)
 {
     struct fsp_shelf_log log = enrolled(f, "heron", FLEET "/heron/a1", 1);
@@ -558,6 +594,8 @@ the_contract_holds_for_every_backend(void **state)
             a_stamp_differs_when_anything_of_the_rig_does,
             stamps_of_every_rig_come_by_name,
             what_others_commit_changes_the_version,
+            what_a_fold_left_is_not_kept_while_somebody_writes,
+            a_moment_can_be_come_back_to,
             everything_is_there_after_reopening,
             a_store_is_made_once,
             a_reader_sees_one_state_until_it_ends,
