@@ -1,5 +1,6 @@
 /*
- * The fleet's page from stored states: fleet_bench [RIGS [RECORDS]]; 50 rigs of 20,000 by default.
+ * The fleet folded from stored states, and pages of a held view:
+ * fleet_bench [RIGS [RECORDS]]; 50 rigs of 20,000 by default.
  */
 #include <stdio.h>
 #include <stdlib.h>
@@ -12,6 +13,7 @@
 #include "office/board.h"
 #include "office/fleet.h"
 #include "office/keys.h"
+#include "office/live.h"
 #include "support/tempdir.h"
 
 static void
@@ -54,7 +56,26 @@ enrol(struct fsp_shelf *shelf, const char *rig, size_t number)
     return log.id;
 }
 
-/* Milliseconds of one page, and the entries that were read for it. */
+static double
+html_of(const struct fsp_fleet *fleet)
+{
+    static const struct fsp_viewer viewer;
+    static const struct fsp_board_fleet_ask all = {.page = 1};
+    const struct fsp_board_page page = {
+            .fleet = fleet, .viewer = &viewer, .title = "Fleet", .here = "/"};
+    struct fsp_err err = {.rc = FSP_OK};
+    struct fsp_buf html;
+    double start = bench_now();
+
+    fsp_buf_init(&html, (size_t)16 * 1024 * 1024);
+    fsp_board_fleet(&page, &all, &html);
+    bench_must(html.rc, &err);
+    start = bench_now() - start;
+    fsp_buf_fini(&html);
+    return 1e3 * start;
+}
+
+/* Milliseconds of one page by a fold of its own, and the entries that were read for it. */
 static double
 page(struct fsp_shelf *shelf, const struct fsp_office_keys *keys, bool whole, size_t *read)
 {
@@ -64,20 +85,43 @@ page(struct fsp_shelf *shelf, const struct fsp_office_keys *keys, bool whole, si
             .whole = whole};
     struct fsp_err err = {.rc = FSP_OK};
     struct fsp_fleet *fleet = NULL;
-    struct fsp_buf html;
     double start = bench_now();
 
-    fsp_buf_init(&html, (size_t)16 * 1024 * 1024);
     bench_must(fsp_fleet_load(shelf, &about, &fleet, &err), &err);
-    fsp_board_fleet(fleet, &html);
-    bench_must(html.rc, &err);
+    (void)html_of(fleet);
     *read = 0;
     for (size_t i = 0; i < fleet->n; i++)
         *read += fsp_fold_read(fleet->rigs[i]->fold);
     start = bench_now() - start;
     fsp_fleet_free(fleet);
-    fsp_buf_fini(&html);
     return 1e3 * start;
+}
+
+/* The service's start: until the first view is there, until every rig is in it, and its pages. */
+static void
+live_pages(const char *store, const struct fsp_office_keys *keys)
+{
+    const struct fsp_live_about about = {.ops = &fsp_shelf_sqlite,
+            .store = store,
+            .env = fsp_env_system(),
+            .keys = fsp_skey_vkey(keys->instructions),
+            .n_keys = 1};
+    struct fsp_err err = {.rc = FSP_OK};
+    const struct fsp_fleet *view;
+    struct fsp_live *live = NULL;
+    double start = bench_now();
+    double first;
+
+    bench_must(fsp_live_new(&about, &live, &err), &err);
+    first = bench_now() - start;
+    fsp_live_settle(live);
+    (void)printf("fleet_live_first_view %.1f ms\n", 1e3 * first);
+    (void)printf("fleet_live_filled %.0f ms\n", 1e3 * (bench_now() - start));
+    view = fsp_live_hold(live);
+    (void)html_of(view);
+    (void)printf("fleet_live_page %.2f ms  (%zu rigs)\n", html_of(view), view->n);
+    fsp_live_release(live, view);
+    fsp_live_free(live);
 }
 
 int
@@ -117,6 +161,7 @@ main(int argc, char **argv)
     append(shelf, &rows[0], 1, records, records + 1);
     took = page(shelf, &keys, false, &read);
     (void)printf("fleet_page_one_more %.1f ms  (%zu entries read)\n", took, read);
+    live_pages(store, &keys);
     took = page(shelf, &keys, true, &read);
     (void)printf("fleet_page_whole %.0f ms  (%zu entries read)\n", took, read);
     for (size_t i = 0; i < rigs; i++)

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "board_support.h"
 #include "office/board.h"
 #include "office/live.h"
 #include "office/show.h"
@@ -126,11 +127,13 @@ send_rest(struct rig *rig, struct office *office)
 static void
 say(const struct fsp_fleet *fleet, struct fsp_buf *out)
 {
+    const struct fsp_board_page page = board_open_page(fleet);
+
     fsp_buf_init(out, OUT_MAX);
     fsp_show_fleet_json(fleet, out);
     for (size_t i = 0; i < fleet->n; i++) {
         fsp_show_rig_json(fleet, fleet->rigs[i], out);
-        fsp_board_rig(fleet, fleet->rigs[i], out);
+        fsp_board_rig(&page, fleet->rigs[i], NULL, out);
     }
     assert_int_equal(out->rc, FSP_OK);
 }
