@@ -74,6 +74,19 @@ find(const struct fsp_fleet_rig *rig, enum fsp_flag_kind kind)
     return NULL;
 }
 
+/* The same, which must be there. */
+static const struct fsp_flag *
+raised(const struct fsp_fleet_rig *rig, enum fsp_flag_kind kind)
+{
+    const struct fsp_flag *flag = find(rig, kind);
+
+    if (flag == NULL) {
+        fail_msg("no flag of kind %s", fsp_flag_kind_word(kind));
+        abort();
+    }
+    return flag;
+}
+
 static bool
 quiet(struct office *office, int64_t as_of_s)
 {
@@ -127,13 +140,13 @@ a_rig_is_quiet_by_its_own_rhythm_and_never_while_stacked(void **state)
     assert_false(quiet(&office, START_S + 30 * DAY));
     fleet = load(&office, START_S + 30 * DAY + 3601);
     assert_int_equal(fleet->rigs[0]->rhythm_s, 5 * DAY);
-    assert_string_equal(find(fleet->rigs[0], FSP_FLAG_QUIET)->text,
+    assert_string_equal(raised(fleet->rigs[0], FSP_FLAG_QUIET)->text,
             "nothing heard for 10 days; it is seldom silent for longer than 5 days");
-    memcpy(mark, find(fleet->rigs[0], FSP_FLAG_QUIET)->mark, sizeof(mark));
+    memcpy(mark, raised(fleet->rigs[0], FSP_FLAG_QUIET)->mark, sizeof(mark));
     fsp_fleet_free(fleet);
     /* The same silence on another day is the same occurrence. */
     fleet = load(&office, START_S + 33 * DAY);
-    assert_string_equal(find(fleet->rigs[0], FSP_FLAG_QUIET)->mark, mark);
+    assert_string_equal(raised(fleet->rigs[0], FSP_FLAG_QUIET)->mark, mark);
     fsp_fleet_free(fleet);
     add_state(&rig, "2026-04-03T00:00:00Z", "stacked");
     send_at(&rig, &office, START_S + 33 * DAY);
@@ -141,7 +154,7 @@ a_rig_is_quiet_by_its_own_rhythm_and_never_while_stacked(void **state)
     add_state(&rig, "2026-04-04T00:00:00Z", "working");
     send_at(&rig, &office, START_S + 34 * DAY);
     fleet = load(&office, START_S + 1000 * DAY);
-    assert_string_not_equal(find(fleet->rigs[0], FSP_FLAG_QUIET)->mark, mark);
+    assert_string_not_equal(raised(fleet->rigs[0], FSP_FLAG_QUIET)->mark, mark);
     fsp_fleet_free(fleet);
     rig_stop(&rig);
     office_stop(&office);
@@ -296,7 +309,7 @@ commands_show_who_has_looked(void **state)
     send_at(&rig, &office, START_S + 60);
     fleet = load(&office, START_S + 60);
     assert_ok(fsp_fleet_seen(fleet, desk, &err), &err);
-    assert_false(find(fleet->rigs[0], FSP_FLAG_UNREADABLE)->acknowledged);
+    assert_false(raised(fleet->rigs[0], FSP_FLAG_UNREADABLE)->acknowledged);
     fsp_fleet_free(fleet);
     fsp_desk_close(desk);
     rig_stop(&rig);
