@@ -211,7 +211,8 @@ read_conf(struct loop *loop)
         loop->every_s = (uint64_t)fsp_conf_int(rig->conf, "rig", "every-s");
     loop->plan = (struct fsp_sync_plan){
             .enough = (uint64_t)fsp_conf_int(rig->conf, "link", "enough-records"),
-            .old_us = fsp_conf_int(rig->conf, "link", "old-s") * FSP_US_PER_S};
+            .old_us = fsp_conf_int(rig->conf, "link", "old-s") * FSP_US_PER_S,
+            .poll_us = fsp_conf_int(rig->conf, "link", "poll-s") * FSP_US_PER_S};
     fsp_cmd_budget(loop->args, &loop->budget);
 }
 

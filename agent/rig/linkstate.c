@@ -35,6 +35,8 @@ fsp_linkstate_wait(enum fsp_sync_wait wait)
         return "day";
     case FSP_SYNC_FOR_LINK:
         return "link";
+    case FSP_SYNC_FOR_POLL:
+        return "poll";
     }
     return "nothing";
 }
@@ -113,7 +115,7 @@ fsp_linkstate_read(struct fsp_journal *journal, struct fsp_linkstate *out, struc
             out->bytes = number;
     }
     if (split(next, &word, &number) && number <= INT64_MAX) {
-        for (int wait = FSP_SYNC_FOR_NOTHING; wait <= FSP_SYNC_FOR_LINK; wait++)
+        for (int wait = FSP_SYNC_FOR_NOTHING; wait <= FSP_SYNC_FOR_POLL; wait++)
             if (strcmp(word, fsp_linkstate_wait((enum fsp_sync_wait)wait)) == 0)
                 out->wait = (enum fsp_sync_wait)wait;
         out->next_s = (int64_t)number;
@@ -233,6 +235,10 @@ fsp_linkstate_text(const struct fsp_linkstate *state, const struct fsp_budget *b
     if (state->wait == FSP_SYNC_FOR_NOTHING || state->next_s == 0)
         return;
     fsp_time_text(state->next_s, time);
+    if (state->wait == FSP_SYNC_FOR_POLL) {
+        fsp_buf_printf(out, "nothing waits; the office is asked for its word: %s\n", time);
+        return;
+    }
     if (state->next_s <= now_s)
         fsp_buf_add_text(out, "next try: due now; run or push makes it");
     else

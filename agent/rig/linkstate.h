@@ -63,7 +63,7 @@ void fsp_linkstate_left(const struct fsp_linkstate *state, const struct fsp_budg
 
 /* True when routine records wait for the next day. */
 bool fsp_linkstate_used_up(const struct fsp_linkstate *state, const struct fsp_budget *budget);
-/* "nothing", "more", "day", "link". Static. */
+/* "nothing", "more", "day", "link", "poll". Static. */
 const char *fsp_linkstate_wait(enum fsp_sync_wait wait);
 /* For `line`: a few lines of text. */
 void fsp_linkstate_text(const struct fsp_linkstate *state, const struct fsp_budget *budget,

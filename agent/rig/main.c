@@ -216,6 +216,8 @@ static const struct fsp_conf_key conf_keys[] = {
                 "bytes on the link that run may use in a day of UTC; 0: no limit"},
         {"link", "reserve-percent", FSP_CONF_INT, "20", 0, 90,
                 "share of day-bytes kept for urgent records"},
+        {"link", "poll-s", FSP_CONF_INT, "21600", 0, 604800,
+                "with nothing to send, run asks the office for its word once in so long; 0: never"},
         {.section = NULL},
 };
 
@@ -226,6 +228,7 @@ static const char *const live_keys[] = {
         "link.old-s",
         "link.day-bytes",
         "link.reserve-percent",
+        "link.poll-s",
         NULL,
 };
 

@@ -242,6 +242,26 @@ collect(struct fsp_journal *journal, const struct fsp_journal_log *log,
     return fit(gathered, want->payload, err);
 }
 
+/* A head that was signed before, of exactly that size. */
+static enum fsp_rc
+pack_poll(struct fsp_journal *journal, const struct fsp_journal_log *log,
+        struct gathered *gathered, struct fsp_err *err)
+{
+    struct fsp_range range;
+    struct fsp_buf note;
+    enum fsp_rc rc;
+
+    fsp_buf_init(&note, FSP_NOTE_MAX);
+    rc = fsp_logtable_head_below(
+            fsp_journal_db(journal), log->id, log->size, &range, &note, err);
+    if (rc == FSP_OK && range.size != log->size)
+        rc = fsp_err_set(err, FSP_ENOTFOUND, "nothing is pending");
+    if (rc == FSP_OK)
+        rc = read_head(log, &note, gathered, err);
+    fsp_buf_fini(&note);
+    return rc;
+}
+
 static enum fsp_rc
 pack_closed(struct fsp_journal *journal, const struct fsp_journal_log *log,
         const struct fsp_pack_want *want, struct gather *gather, struct gathered *gathered,
@@ -269,6 +289,7 @@ fsp_pack(struct fsp_journal *journal, const struct fsp_skey *skey,
     struct gathered gathered = {.n = 0};
     struct gather gather = {.n = 0};
     struct fsp_journal_log log;
+    bool polls;
     enum fsp_rc rc = FSP_OK;
 
     packed->old_size = want->old;
@@ -281,12 +302,15 @@ fsp_pack(struct fsp_journal *journal, const struct fsp_skey *skey,
     if (rc == FSP_OK)
         rc = fsp_knows_read(journal, &gathered.knows, err);
     gathered.knows.short_receipt = gathered.knows.short_receipt && want->online;
-    if (rc == FSP_OK)
+    polls = rc == FSP_OK && want->online && log.current && want->old == log.size;
+    if (polls)
+        rc = pack_poll(journal, &log, &gathered, err);
+    else if (rc == FSP_OK)
         rc = collect(journal, &log, want, &gather, &gathered, err);
-    if (rc == FSP_OK && log.current)
+    if (rc == FSP_OK && log.current && !polls)
         rc = fsp_head_sign(
                 journal, skey, want->old + gathered.n, &gathered.head, gathered.sig, err);
-    else if (rc == FSP_OK)
+    else if (rc == FSP_OK && !polls)
         rc = pack_closed(journal, &log, want, &gather, &gathered, err);
     if (rc == FSP_OK)
         rc = seal(journal, &log, &gathered, packed, err);

@@ -4,7 +4,7 @@
  * Ownership: struct fsp_packed is the caller's, init/fini; it may be packed again.
  * Units: payload is the deflated entries, in bytes; sizes count entries.
  * Threads: as the journal; the caller holds link.lock.
- * Errors: FSP_ENOTFOUND when nothing is above `old`; those of head.h and wire/bundle.h.
+ * Errors: FSP_ENOTFOUND when nothing is above `old` (but see fsp_pack()); those of head.h and wire/bundle.h.
  */
 #ifndef FSP_RIG_PACK_H
 #define FSP_RIG_PACK_H
@@ -47,7 +47,8 @@ struct fsp_pack_want {
     bool online; /* the answer comes at once: a short receipt will do, when the office knows it */
 };
 
-/* Seal it into packed. The head is durable when this returns FSP_OK. Until the first receipt, and
+/* Seal it into packed. Online, with `old` the size of the current log, it is a poll: no entries, and the
+ * head of that size, signed before. The head is durable when this returns FSP_OK. Until the first receipt, and
  * from entry 0, the bundle carries the enrolment anyway. A closed log needs no key (skey may be
  * NULL then): its bundle ends at a head that was signed when it was open. */
 enum fsp_rc fsp_pack(struct fsp_journal *journal, const struct fsp_skey *skey,

@@ -147,7 +147,7 @@ account(struct fsp_push *push, struct fsp_push_report *report,
     (void)snprintf(report->why, sizeof(report->why), "%s", verdict->why);
     (void)snprintf(push->kept.why, sizeof(push->kept.why), "%s", verdict->why);
     if (verdict->kind == FSP_VERDICT_TAKEN) {
-        report->bundles++;
+        report->bundles += packed->size > packed->old_size ? 1 : 0; /* else a poll */
         report->records += packed->size - packed->old_size;
         report->tries = 0;
     } else {
@@ -242,7 +242,7 @@ is_packed(const struct fsp_push *push, const struct fsp_sync_action *action, uin
     uint64_t to = action->to < size ? action->to : size;
 
     return packed->bundle.len > 0 && packed->log == push->log.id &&
-           packed->old_size == action->old && packed->size == to &&
+           packed->old_size == action->old && packed->size == to && to > action->old &&
            packed->enrolment >= push->enrol && !push->plain &&
            (packed->bundle.len <= action->payload || to - action->old == 1);
 }

@@ -12,9 +12,12 @@
  *     from the reserve.
  *  7. Urgent entries wait for more records never, for the budget never longer than the ceiling: when
  *     the reserve is used up, too, one bundle goes each ceiling (15 min).
+ *  8. A poll goes only with nothing pending, within the routine budget, and is no reason to hurry: in
+ *     vain, the next one waits for twice as long, from the ceiling up to plan.poll_us.
  *
  * State      event                what is done                                    next (function)
- * IDLE       TICK, none pending   rest                                            IDLE       (go_on)
+ * IDLE       TICK, none pending   rest, or wait for the next poll                 IDLE        (rest)
+ *            a poll is due        send no entries from held                       SENDING     (rest)
  * IDLE       TICK, pending        send, gather or save, as decided                below      (go_on)
  *            urgent, ripe or once begun: in the budget: send from held            SENDING    (pay)
  *            routine, not ripe: wait until it is old enough                       GATHERING  (go_on)
@@ -28,6 +31,7 @@
  * SENDING    DELAY                payload halved, full-jitter backoff             WAITING (back_off)
  * SENDING    TOO_LARGE            payload halved, full-jitter backoff             WAITING (back_off)
  * SENDING    REFUSED              wait at the ceiling                             WAITING  (refused)
+ * SENDING    a poll in vain       the next one later                              as IDLE (in_vain)
  * any        CONTRADICT           stop                                            STOPPED
  * STOPPED    any                  stop                                            STOPPED
  */
@@ -76,6 +80,9 @@ wait_until(struct fsp_sync *sync, enum fsp_sync_wait wait, int64_t until_us)
     case FSP_SYNC_FOR_NOTHING:
         sync->state = FSP_SYNC_WAITING;
         break;
+    case FSP_SYNC_FOR_POLL:
+        sync->state = FSP_SYNC_IDLE;
+        break;
     }
     sync->until_us = until_us;
     return (struct fsp_sync_action){.kind = FSP_SYNC_WAIT, .wait = wait, .until_us = until_us};
@@ -90,6 +97,7 @@ send_to(struct fsp_sync *sync, const struct fsp_sync_event *event, uint64_t to, 
     if (left != FSP_SYNC_NO_BUDGET && left < payload + FSP_SYNC_BUDGET_LEAST)
         payload = left > FSP_SYNC_BUDGET_LEAST ? (size_t)(left - FSP_SYNC_BUDGET_LEAST) : 1;
     sync->state = FSP_SYNC_SENDING;
+    sync->polls = to <= sync->held;
     sync->sent_us = event->now_us;
     return (struct fsp_sync_action){
             .kind = FSP_SYNC_SEND, .old = sync->held, .to = to, .payload = payload};
@@ -124,18 +132,55 @@ pay(struct fsp_sync *sync, const struct fsp_sync_event *event, bool urgent)
     return send_to(sync, event, event->urgent, FSP_SYNC_NO_BUDGET);
 }
 
+/* ---- nothing pending ---------------------------------------------------------------------- */
+
+/* least .. least + more, evenly. */
+static int64_t
+spread(struct fsp_sync *sync, int64_t least, int64_t more)
+{
+    return least + (int64_t)(next_random(sync) % ((uint64_t)more + 1));
+}
+
+/* The office was heard: the next poll is as far as it gets, and a fleet's do not fall together. */
+static void
+heard(struct fsp_sync *sync, int64_t now_us)
+{
+    int64_t quarter = sync->plan.poll_us / 4;
+
+    sync->unheard = 0;
+    sync->poll_set = true;
+    sync->poll_us = now_us + spread(sync, sync->plan.poll_us - quarter, quarter);
+}
+
+static struct fsp_sync_action
+rest(struct fsp_sync *sync, const struct fsp_sync_event *event)
+{
+    sync->state = FSP_SYNC_IDLE;
+    sync->draining = false;
+    sync->waits = false;
+    if (sync->by_hand || sync->plan.poll_us == 0 || event->size == 0 ||
+            sync->held != event->size)
+        return (struct fsp_sync_action){.kind = FSP_SYNC_REST};
+    /* At the start, and when a clock jumped, soon but not at once: a PC may start many times. */
+    if (!sync->poll_set || sync->poll_us - event->now_us > sync->plan.poll_us) {
+        sync->poll_set = true;
+        sync->poll_us = event->now_us + spread(sync, 0, sync->plan.poll_us / 8);
+    }
+    if (event->now_us < sync->poll_us)
+        return wait_until(sync, FSP_SYNC_FOR_POLL, sync->poll_us);
+    if (used_up(event->left))
+        return wait_until(sync, FSP_SYNC_FOR_POLL, event->day_ends_us);
+    return send_to(sync, event, event->size, event->left);
+}
+
 /* Something or nothing is pending: what now? */
 static struct fsp_sync_action
 go_on(struct fsp_sync *sync, const struct fsp_sync_event *event)
 {
     bool urgent = event->urgent > sync->held;
 
-    if (sync->held >= event->size) {
-        sync->state = FSP_SYNC_IDLE;
-        sync->draining = false;
-        sync->waits = false;
-        return (struct fsp_sync_action){.kind = FSP_SYNC_REST};
-    }
+    if (sync->held >= event->size)
+        return rest(sync, event);
     if (sync->by_hand)
         return send_to(sync, event, event->size, FSP_SYNC_NO_BUDGET);
     if (!sync->waits || event->now_us < sync->since_us) {
@@ -174,7 +219,8 @@ taken(struct fsp_sync *sync, const struct fsp_sync_event *event)
     sync->held = event->held;
     sync->failures = 0;
     sync->gaps = 0;
-    if (sync->payload < most)
+    heard(sync, event->now_us);
+    if (!sync->polls && sync->payload < most)
         sync->payload = sync->payload * 2 < most ? sync->payload * 2 : most;
     return go_on(sync, event);
 }
@@ -185,6 +231,26 @@ shrink(struct fsp_sync *sync)
     sync->payload /= 2;
     if (sync->payload < FSP_SYNC_PAYLOAD_LEAST)
         sync->payload = FSP_SYNC_PAYLOAD_LEAST;
+}
+
+/* Nobody waits for a poll: the next one is later each time, and what became pending meanwhile goes by
+ * the rules of a try in vain. */
+static struct fsp_sync_action
+in_vain(struct fsp_sync *sync, const struct fsp_sync_event *event)
+{
+    int64_t bound = sync->plan.poll_us;
+    int64_t wait;
+
+    if (sync->unheard < 10 && FSP_SYNC_CEILING_US << sync->unheard < bound)
+        bound = FSP_SYNC_CEILING_US << sync->unheard;
+    if (sync->unheard < 1000)
+        sync->unheard++;
+    wait = spread(sync, bound / 2, bound / 2);
+    if (wait < event->after_us)
+        wait = event->after_us < sync->plan.poll_us ? event->after_us : sync->plan.poll_us;
+    sync->poll_set = true;
+    sync->poll_us = event->now_us + wait;
+    return rest(sync, event);
 }
 
 /* Full jitter: anything from nothing to the doubled bound, never above the ceiling. */
@@ -246,6 +312,9 @@ fsp_sync_step(struct fsp_sync *sync, const struct fsp_sync_event *event)
         late.held = sync->held;
         return tick(sync, &late);
     }
+    if (sync->polls && sync->held >= event->size &&
+            (kind == FSP_SYNC_DELAY || kind == FSP_SYNC_TOO_LARGE || kind == FSP_SYNC_REFUSED))
+        return in_vain(sync, event);
     switch (kind) {
     case FSP_SYNC_TICK:
         return tick(sync, event);

@@ -3,7 +3,8 @@
  *
  * Records are urgent (urgent.h) or routine. Something urgent is sent at once; routine records wait
  * until they are enough or old enough, and then all that is pending goes. A day may have a budget
- * of bytes with a reserve that only the urgent may use.
+ * of bytes with a reserve that only the urgent may use. With nothing pending the office is asked now
+ * and then whether it has a word (a poll: a bundle without entries).
  *
  * A pure state machine. Events go in, one action comes out; it does no I/O, reads no clock and
  * verifies nothing: the caller (push.c, or a simulator) hands it facts that were verified. The
@@ -49,6 +50,7 @@ enum fsp_sync_state {
 struct fsp_sync_plan {
     uint64_t enough; /* so many pending records go at once; 0 and 1: every one */
     int64_t old_us;  /* and fewer after this long */
+    int64_t poll_us; /* with nothing pending the office is asked once in so long; 0: never */
 };
 
 enum fsp_sync_event_kind {
@@ -87,13 +89,14 @@ enum fsp_sync_wait {
     FSP_SYNC_FOR_MORE,    /* more records, or these to get old */
     FSP_SYNC_FOR_DAY,     /* the next day's budget */
     FSP_SYNC_FOR_LINK,    /* the next try */
+    FSP_SYNC_FOR_POLL,    /* nothing is pending: the next time that the office is asked */
 };
 
 struct fsp_sync_action {
     enum fsp_sync_action_kind kind;
     enum fsp_sync_wait wait;
     uint64_t old;
-    uint64_t to; /* SEND: no entry at or above it */
+    uint64_t to; /* SEND: no entry at or above it; a poll when that is `old` */
     size_t payload;
     int64_t until_us;
 };
@@ -112,6 +115,10 @@ struct fsp_sync {
     size_t payload;
     unsigned failures; /* in a row */
     unsigned gaps;     /* in a row */
+    bool polls;        /* what is out is a poll */
+    bool poll_set;     /* poll_us holds */
+    unsigned unheard;  /* polls in vain, in a row */
+    int64_t poll_us;   /* when the office is asked next */
     int64_t sent_us;   /* when the bundle left */
     int64_t until_us;
 };

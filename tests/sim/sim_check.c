@@ -115,9 +115,11 @@ check_alive(struct sim_rig *rig, const struct fsp_journal_progress *progress,
                    : next->wait == FSP_SYNC_FOR_DAY ? SIM_DAY
                                                     : rig->plan.old_us;
 
-    if (next->kind == FSP_SYNC_REST) {
+    if (next->kind == FSP_SYNC_REST || next->wait == FSP_SYNC_FOR_POLL) {
         if (progress->held < progress->size)
             sim_fail(sim, "rig%zu: rests while records wait", rig->which);
+        if (next->kind == FSP_SYNC_WAIT && next->until_us > sim->now_us + SIM_DAY)
+            sim_fail(sim, "rig%zu: does not ask the office for its word", rig->which);
         return;
     }
     if (next->kind != FSP_SYNC_WAIT || next->wait == FSP_SYNC_FOR_NOTHING)

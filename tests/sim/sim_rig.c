@@ -69,6 +69,8 @@ sim_rig_start(struct sim *sim, size_t which)
     rig->by_hand = sim_hit(&sim->random, 250);
     rig->plan = (struct fsp_sync_plan){.enough = (uint64_t)sim_within(&sim->random, 1, 20),
             .old_us = sim_within(&sim->random, 0, 1800) * SIM_S};
+    if (sim_hit(&sim->random, 500))
+        rig->plan.poll_us = sim_within(&sim->random, 1, 24) * SIM_HOUR;
     if (sim_hit(&sim->random, 300))
         rig->budget = (struct fsp_budget){
                 .day_bytes = (uint64_t)sim_within(&sim->random, 20000, 100000),
@@ -422,7 +424,7 @@ sim_rig_round(struct sim_rig *rig)
         return;
     if (rig->kill)
         sim_rig_reboot(rig);
-    else if (next.kind == FSP_SYNC_WAIT)
+    else if (next.kind == FSP_SYNC_WAIT && !(sim->calm && next.wait == FSP_SYNC_FOR_POLL))
         sim_rig_want(rig, next.until_us > sim->now_us ? next.until_us : sim->now_us);
 }
 

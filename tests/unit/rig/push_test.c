@@ -496,6 +496,39 @@ a_used_up_day_is_waited_out_by_run_and_not_by_hand(void **state)
 }
 
 static void
+with_nothing_pending_the_office_is_asked_now_and_then(void **state)
+{
+    static const struct fsp_sync_plan plan = {.enough = 1, .poll_us = 3600 * FSP_US_PER_S};
+    struct fixture *fixture = *state;
+    struct fsp_push_report report;
+    struct fsp_sync_action next;
+    struct fsp_linkstate link;
+    struct fsp_err err = {.rc = FSP_OK};
+    struct fsp_push *push;
+    struct desk desk;
+
+    push = sit_down(&desk, fixture, &plan, 0);
+    fixture_fill(fixture, 3);
+    next = round_of(push, &report);
+    assert_int_equal(next.wait, FSP_SYNC_FOR_POLL);
+    assert_int_equal(report.bundles, 1);
+    assert_int_equal(round_of(push, &report).wait, FSP_SYNC_FOR_POLL);
+    assert_int_equal(desk.posts, 1);
+    fixture->now_us = next.until_us;
+    next = round_of(push, &report);
+    assert_int_equal(desk.posts, 2);
+    assert_int_equal(next.wait, FSP_SYNC_FOR_POLL);
+    assert_int_equal(report.bundles, 0);
+    assert_int_equal(report.records, 0);
+    assert_in_range(report.bytes, 150, 400);
+    assert_ok(fsp_linkstate_read(fixture->journal, &link, &err), &err);
+    assert_int_equal(link.wait, FSP_SYNC_FOR_POLL);
+    assert_int_equal(link.bytes, report.used);
+    assert_string_equal(link.why, "");
+    fsp_push_free(push);
+}
+
+static void
 a_try_that_fails_is_counted_whole_and_its_reason_kept(void **state)
 {
     struct fixture *fixture = *state;
@@ -575,6 +608,7 @@ main(void)
             CASE(a_second_pusher_is_told_to_come_later),
             CASE(bytes_are_counted_before_they_leave_and_set_right_after),
             CASE(a_used_up_day_is_waited_out_by_run_and_not_by_hand),
+            CASE(with_nothing_pending_the_office_is_asked_now_and_then),
             CASE(a_try_that_fails_is_counted_whole_and_its_reason_kept),
             CASE(an_office_that_does_not_know_the_log_is_enrolled_with_again),
     };

@@ -473,6 +473,114 @@ by_hand_everything_goes_now_and_no_budget_holds(void **state)
     assert_int_equal(action.payload, FSP_SYNC_PAYLOAD_FIRST);
 }
 
+#define POLL (6 * 3600 * S)
+
+static const struct fsp_sync_plan polling = {.enough = ENOUGH, .old_us = OLD, .poll_us = POLL};
+
+/* A machine that polls, and when its first poll goes. */
+static int64_t
+first_poll(struct fsp_sync *sync)
+{
+    struct fsp_sync_event event = of_run(0, 10, 10);
+    struct fsp_sync_action action;
+
+    fsp_sync_init(sync, 1, &polling);
+    action = fsp_sync_step(sync, &event);
+    assert_int_equal(action.kind, FSP_SYNC_WAIT);
+    assert_int_equal(action.wait, FSP_SYNC_FOR_POLL);
+    assert_in_range(action.until_us, 0, POLL / 8);
+    return action.until_us;
+}
+
+static void
+with_nothing_pending_the_office_is_asked_at_a_slow_pace(void **state)
+{
+    struct fsp_sync sync;
+    int64_t at_us = first_poll(&sync);
+
+    (void)state;
+    for (int i = 0; i < 20; i++) {
+        struct fsp_sync_event event = of_run(at_us - 1, 10, 10);
+        struct fsp_sync_action action = fsp_sync_step(&sync, &event);
+
+        assert_int_equal(action.until_us, at_us);
+        event.now_us = at_us;
+        action = fsp_sync_step(&sync, &event);
+        assert_int_equal(action.kind, FSP_SYNC_SEND);
+        assert_int_equal(action.old, 10);
+        assert_int_equal(action.to, 10);
+        event.kind = FSP_SYNC_TAKEN;
+        action = fsp_sync_step(&sync, &event);
+        assert_int_equal(action.wait, FSP_SYNC_FOR_POLL);
+        assert_in_range(action.until_us, at_us + POLL - POLL / 4, at_us + POLL);
+        assert_int_equal(sync.payload, FSP_SYNC_PAYLOAD_FIRST);
+        at_us = action.until_us;
+    }
+}
+
+static void
+a_poll_in_vain_is_repeated_later_each_time_and_hurries_nobody(void **state)
+{
+    static const enum fsp_sync_event_kind in_vain[] = {
+            FSP_SYNC_DELAY, FSP_SYNC_REFUSED, FSP_SYNC_TOO_LARGE};
+    struct fsp_sync sync;
+    int64_t at_us = first_poll(&sync);
+    int64_t bound = FSP_SYNC_CEILING_US;
+
+    (void)state;
+    for (int i = 0; i < 10; i++) {
+        struct fsp_sync_event event = of_run(at_us, 10, 10);
+        struct fsp_sync_action action = fsp_sync_step(&sync, &event);
+
+        assert_int_equal(action.kind, FSP_SYNC_SEND);
+        event.kind = in_vain[i % 3];
+        action = fsp_sync_step(&sync, &event);
+        assert_int_equal(action.wait, FSP_SYNC_FOR_POLL);
+        assert_in_range(action.until_us, at_us + bound / 2, at_us + bound);
+        at_us = action.until_us;
+        bound = bound * 2 < POLL ? bound * 2 : POLL;
+    }
+}
+
+/* What comes up while a poll is out goes by its own rules: urgent ones wait for the link only. */
+static void
+a_poll_gives_way_to_records_and_to_the_budget(void **state)
+{
+    struct fsp_sync sync;
+    int64_t at_us = first_poll(&sync);
+    struct fsp_sync_event event = of_run(at_us, 10, 10);
+    struct fsp_sync_action action;
+
+    (void)state;
+    event.left = FSP_SYNC_BUDGET_LEAST - 1;
+    action = fsp_sync_step(&sync, &event);
+    assert_int_equal(action.wait, FSP_SYNC_FOR_POLL);
+    assert_int_equal(action.until_us, DAY);
+    event.left = FSP_SYNC_NO_BUDGET;
+    assert_int_equal(fsp_sync_step(&sync, &event).kind, FSP_SYNC_SEND);
+    event.kind = FSP_SYNC_DELAY;
+    event.size = 11;
+    event.urgent = 11;
+    action = fsp_sync_step(&sync, &event);
+    assert_int_equal(action.wait, FSP_SYNC_FOR_LINK);
+    event.kind = FSP_SYNC_TICK;
+    event.now_us = action.until_us;
+    action = fsp_sync_step(&sync, &event);
+    assert_int_equal(action.kind, FSP_SYNC_SEND);
+    assert_int_equal(action.to, 11);
+    /* A poll finds that the office went back: what it lacks goes. */
+    event = of_run(action.until_us + POLL, 10, 10);
+    fsp_sync_init(&sync, 1, &polling);
+    event.now_us = first_poll(&sync);
+    assert_int_equal(fsp_sync_step(&sync, &event).kind, FSP_SYNC_SEND);
+    event.kind = FSP_SYNC_GAP;
+    event.held = 4;
+    sync.draining = true;
+    action = fsp_sync_step(&sync, &event);
+    assert_int_equal(action.kind, FSP_SYNC_SEND);
+    assert_int_equal(action.old, 4);
+}
+
 static void
 pending_records_always_have_a_finite_wait_or_are_on_their_way(void **state)
 {
@@ -539,6 +647,9 @@ main(void)
             cmocka_unit_test(the_reserve_carries_the_urgent_record_and_nothing_above_it),
             cmocka_unit_test(beyond_the_reserve_urgent_records_go_once_a_ceiling),
             cmocka_unit_test(by_hand_everything_goes_now_and_no_budget_holds),
+            cmocka_unit_test(with_nothing_pending_the_office_is_asked_at_a_slow_pace),
+            cmocka_unit_test(a_poll_in_vain_is_repeated_later_each_time_and_hurries_nobody),
+            cmocka_unit_test(a_poll_gives_way_to_records_and_to_the_budget),
             cmocka_unit_test(pending_records_always_have_a_finite_wait_or_are_on_their_way),
     };
 
