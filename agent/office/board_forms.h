@@ -41,5 +41,6 @@ void fsp_forms_free(struct fsp_forms *forms);
 /* Their context is the forms. Static. */
 const struct fsp_http_route *fsp_board_form_routes(void);
 const struct fsp_http_route *fsp_board_people_routes(void);
+const struct fsp_http_route *fsp_board_instruct_routes(void);
 
 #endif

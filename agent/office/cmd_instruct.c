@@ -8,10 +8,6 @@
 #include "office/cmd.h"
 #include "office/instruct.h"
 #include "office/tables.h"
-#include "record/check.h"
-#include "record/cut.h"
-
-#define MEMBERS_MAX 64
 
 struct instructing {
     struct fsp_office_keys keys;
@@ -22,38 +18,27 @@ struct instructing {
 
 /* ---- what is written ----------------------------------------------------------------------- */
 
-/* The words as one text whose last line ends. */
+/* The words as one text. */
 static enum fsp_rc
 message_body(struct fsp_args *args, struct fsp_buf *body, struct fsp_err *err)
 {
-    const char *text;
+    struct fsp_buf text;
+    enum fsp_rc rc;
 
+    fsp_buf_init(&text, 2 * FSP_NOTE_MAX);
     for (size_t i = 2; i < fsp_args_rest_count(args); i++)
-        fsp_buf_printf(body, "%s%s", i > 2 ? " " : "", fsp_args_rest(args, i));
-    if (body->len == 0)
-        return fsp_err_set(err, FSP_EINVAL, "a message needs a text");
-    text = fsp_buf_peek(body);
-    for (size_t from = 0; from < body->len;) {
-        size_t len = strcspn(text + from, "\n");
-
-        if (!fsp_text_printable(text + from, len))
-            return fsp_err_set(err, FSP_EINVAL,
-                    "the message holds a control or invisible character; write plain text");
-        from += len + 1;
-    }
-    if (text[body->len - 1] != '\n')
-        fsp_buf_add_byte(body, '\n');
-    if (body->len > FSP_MESSAGE_MAX)
-        return fsp_err_set(err, FSP_EINVAL, "a message has at most %zu bytes", FSP_MESSAGE_MAX);
-    return fsp_buf_check(body, "a message", err);
+        fsp_buf_printf(&text, "%s%s", i > 2 ? " " : "", fsp_args_rest(args, i));
+    rc = fsp_buf_check(&text, "a message", err);
+    if (rc == FSP_OK)
+        rc = fsp_instruct_message(fsp_buf_peek(&text), body, err);
+    fsp_buf_fini(&text);
+    return rc;
 }
 
 /* field=value words as members; the names are cut off in place of the copy that owns them. */
 static enum fsp_rc
 read_members(char *const *words, size_t n, struct fsp_typed *members, struct fsp_err *err)
 {
-    static const char *const ours[] = {"v", "kind", "at", "by", "noted", "instruction"};
-
     for (size_t i = 0; i < n; i++) {
         char *equals = words[i] == NULL ? NULL : strchr(words[i], '=');
 
@@ -65,47 +50,20 @@ read_members(char *const *words, size_t n, struct fsp_typed *members, struct fsp
         *equals = '\0';
         members[i].name = words[i];
         members[i].value = equals + 1;
-        for (size_t k = 0; k < sizeof(ours) / sizeof(ours[0]); k++)
-            if (strcmp(words[i], ours[k]) == 0)
-                return fsp_err_set(err, FSP_EINVAL,
-                        "%s: the rig sets this when it enters the program", ours[k]);
     }
     return FSP_OK;
 }
 
-/* The fields alone, as canonical JSON on one line. */
-static enum fsp_rc
-write_fields(const struct fsp_record *record, struct fsp_buf *body, struct fsp_err *err)
-{
-    static const char *const cut[] = {"v", "kind", "at", "by"};
-    struct fsp_buf bytes;
-    enum fsp_rc rc;
-
-    fsp_buf_init(&bytes, FSP_ENTRY_MAX);
-    fsp_record_write(record, &bytes);
-    rc = fsp_buf_check(&bytes, "a program", err);
-    if (rc == FSP_OK)
-        rc = fsp_record_cut(
-                bytes.data, bytes.len, cut, sizeof(cut) / sizeof(cut[0]), body, err);
-    fsp_buf_add_byte(body, '\n');
-    fsp_buf_fini(&bytes);
-    return rc == FSP_OK ? fsp_buf_check(body, "a program", err) : rc;
-}
-
-/* Checked as the record that it is to become, before anything is signed. */
 static enum fsp_rc
 program_body(struct fsp_args *args, struct fsp_buf *body, struct fsp_err *err)
 {
-    struct fsp_check_context context = {.present_s = fsp_cmd_now_s(args)};
-    struct fsp_typed members[MEMBERS_MAX + 2];
-    char *words[MEMBERS_MAX] = {NULL};
-    char now[FSP_TIME_TEXT_LEN + 1];
-    struct fsp_record *record = NULL;
+    struct fsp_typed members[FSP_INSTRUCT_FIELDS_MAX];
+    char *words[FSP_INSTRUCT_FIELDS_MAX] = {NULL};
     size_t n = fsp_args_rest_count(args) - 2;
     enum fsp_rc rc = FSP_OK;
 
-    if (n > MEMBERS_MAX)
-        return fsp_err_set(err, FSP_EINVAL, "more than %d fields", MEMBERS_MAX);
+    if (n > FSP_INSTRUCT_FIELDS_MAX)
+        return fsp_err_set(err, FSP_EINVAL, "more than %d fields", FSP_INSTRUCT_FIELDS_MAX);
     for (size_t i = 0; rc == FSP_OK && i < n; i++) {
         words[i] = strdup(fsp_args_rest(args, i + 2));
         if (words[i] == NULL)
@@ -113,14 +71,8 @@ program_body(struct fsp_args *args, struct fsp_buf *body, struct fsp_err *err)
     }
     if (rc == FSP_OK)
         rc = read_members(words, n, members, err);
-    fsp_time_text(context.present_s, now);
-    members[n] = (struct fsp_typed){"at", now};
-    members[n + 1] = (struct fsp_typed){"by", "office"};
     if (rc == FSP_OK)
-        rc = fsp_check_typed("program", members, n + 2, &context, &record, err);
-    if (rc == FSP_OK)
-        rc = write_fields(record, body, err);
-    fsp_record_free(record);
+        rc = fsp_instruct_program(members, n, fsp_cmd_now_s(args), body, err);
     for (size_t i = 0; i < n; i++)
         free(words[i]);
     return rc;

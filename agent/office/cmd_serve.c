@@ -40,7 +40,7 @@ struct service {
     struct fsp_gate *gate;
     struct fsp_board *board;
     struct fsp_forms *forms;
-    struct fsp_http_routes page_tables[3]; /* besides the board's */
+    struct fsp_http_routes page_tables[4]; /* besides the board's */
     struct fsp_http *intake_http;
     struct fsp_http *pages_http;
     const struct fsp_env *env;
@@ -199,6 +199,8 @@ start_pages(
     service->page_tables[1] = (struct fsp_http_routes){fsp_board_form_routes(), service->forms};
     service->page_tables[2] =
             (struct fsp_http_routes){fsp_board_people_routes(), service->forms};
+    service->page_tables[3] =
+            (struct fsp_http_routes){fsp_board_instruct_routes(), service->forms};
     if (rc == FSP_OK)
         rc = listen_at(&options, pages, store, &service->pages_http, err);
     return rc;

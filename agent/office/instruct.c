@@ -44,6 +44,37 @@ fsp_instruct_sign_too(struct fsp_buf *note, const struct fsp_skey *skey, struct 
     return fsp_buf_check(note, "an instruction", err);
 }
 
+/* Whether it was put there before, word for word. */
+static enum fsp_rc
+find_same(struct fsp_shelf *shelf, const struct fsp_instruction *instruction, bool *there,
+        struct fsp_err *err)
+{
+    struct fsp_shelf_instruction sent;
+    struct fsp_buf store;
+    struct fsp_buf text;
+    struct fsp_note note;
+    enum fsp_rc rc;
+
+    *there = false;
+    fsp_buf_init(&store, FSP_NOTE_MAX);
+    fsp_buf_init(&text, FSP_NOTE_MAX);
+    rc = shelf->ops->find_instruction(shelf->ctx, instruction->id, &sent, &store, err);
+    if (rc == FSP_ENOTFOUND) {
+        fsp_err_clear(err);
+        rc = FSP_OK;
+    } else if (rc == FSP_OK) {
+        fsp_instruction_write(instruction, &text);
+        rc = fsp_note_parse(&note, sent.note, sent.note_len, err);
+        *there = rc == FSP_OK && text.rc == FSP_OK && note.text_len == text.len &&
+                 memcmp(note.text, text.data, text.len) == 0;
+        if (rc == FSP_OK && !*there)
+            rc = fsp_err_set(err, FSP_EINVAL, "another instruction bears this id");
+    }
+    fsp_buf_fini(&text);
+    fsp_buf_fini(&store);
+    return rc;
+}
+
 enum fsp_rc
 fsp_instruct_queue(struct fsp_shelf *shelf, const struct fsp_office_keys *keys,
         const struct fsp_env *env, const struct fsp_instruct *what, uint8_t *id,
@@ -53,6 +84,7 @@ fsp_instruct_queue(struct fsp_shelf *shelf, const struct fsp_office_keys *keys,
             .about = what->about, .body = what->body, .body_len = what->body_len};
     struct fsp_shelf_instruction row = {.about = what->about};
     struct fsp_buf note;
+    bool there = false;
     enum fsp_rc rc;
 
     fsp_buf_init(&note, FSP_NOTE_MAX);
@@ -62,6 +94,13 @@ fsp_instruct_queue(struct fsp_shelf *shelf, const struct fsp_office_keys *keys,
     (void)snprintf(text.rig, sizeof(text.rig), "%s", what->rig);
     env->random(env->ctx, text.id, sizeof(text.id));
     text.made_s = env->utc_us(env->ctx) / FSP_US_PER_S;
+    if (what->id != NULL) {
+        memcpy(text.id, what->id, sizeof(text.id));
+        text.made_s = what->made_s;
+        rc = find_same(shelf, &text, &there, err);
+        if (rc != FSP_OK || there)
+            goto out;
+    }
     rc = fsp_instruction_sign(&note, &text, keys->instructions, err);
     if (rc == FSP_OK && what->also != NULL)
         rc = fsp_instruct_sign_too(&note, what->also, err);

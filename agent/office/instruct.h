@@ -23,6 +23,8 @@
 #include "office/keys.h"
 #include "office/shelf.h"
 #include "proof/instruction.h"
+#include "record/check.h"
+#include "record/record.h"
 
 #define FSP_MESSAGE_MAX ((size_t)4000) /* bytes of a message for the crew */
 
@@ -33,10 +35,39 @@ struct fsp_instruct {
     const char *body;
     size_t body_len;
     const struct fsp_skey *also; /* signs too, behind the instructions key; NULL */
+    const uint8_t *id; /* FSP_INSTRUCTION_ID_LEN bytes it was shown with; NULL: a new one */
+    int64_t made_s;    /* with id: the time it was shown with */
 };
 
+/* Bodies, appended to body (born with FSP_NOTE_MAX), checked as the rig will check them; FSP_EINVAL says
+ * what to mend. text: lines for the crew. members: the fields of a `program` record without those that
+ * the rig sets. */
+#define FSP_INSTRUCT_FIELDS_MAX 64
+enum fsp_rc fsp_instruct_message(
+        const char *text, struct fsp_buf *body, struct fsp_err *err) FSP_MUST_CHECK;
+enum fsp_rc fsp_instruct_program(const struct fsp_typed *members, size_t n, int64_t now_s,
+        struct fsp_buf *body, struct fsp_err *err) FSP_MUST_CHECK;
+
+/* The newest programme in the rig's logs as it was entered (by its time; amendments are not looked at),
+ * and the newest one that was written to it. */
+struct fsp_instruct_now {
+    uint64_t programs;          /* entries */
+    struct fsp_record *program; /* NULL: none yet */
+    char origin[FSP_ORIGIN_MAX + 1];
+    uint64_t index;
+    int64_t at_s;
+    bool written;
+    uint8_t id[FSP_INSTRUCTION_ID_LEN];
+    int64_t made_s;
+};
+/* Inside a transaction. Reads the rig's logs. */
+enum fsp_rc fsp_instruct_now(struct fsp_shelf *shelf, const char *rig,
+        struct fsp_instruct_now *now, struct fsp_err *err) FSP_MUST_CHECK;
+void fsp_instruct_now_fini(struct fsp_instruct_now *now);
+
 /* W, inside a write transaction: sign it and put it at the end of the rig's. id: FSP_INSTRUCTION_ID_LEN
- * bytes, may be NULL. */
+ * bytes, may be NULL. What has its id already and says the same is there already, and not put there
+ * again; another text under that id is FSP_EINVAL. */
 enum fsp_rc fsp_instruct_queue(struct fsp_shelf *shelf, const struct fsp_office_keys *keys,
         const struct fsp_env *env, const struct fsp_instruct *what, uint8_t *id,
         struct fsp_err *err) FSP_MUST_CHECK;

@@ -59,7 +59,10 @@ void fsp_html_element(
 void fsp_html_form(struct fsp_html *html, const char *action, const char *token);
 /* A form that asks a page by its query (GET). */
 void fsp_html_search(struct fsp_html *html, const char *action);
+/* value: one line; an end of a line in it would be shown as an escape. */
 void fsp_html_hidden(struct fsp_html *html, const char *name, const char *value);
+/* The same of several lines. */
+void fsp_html_hidden_lines(struct fsp_html *html, const char *name, const char *value);
 
 /* One labelled control. The label stands for it by its id. */
 struct fsp_html_control {

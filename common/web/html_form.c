@@ -140,6 +140,18 @@ lines(struct fsp_html *html, const char *text)
 }
 
 void
+fsp_html_hidden_lines(struct fsp_html *html, const char *name, const char *value)
+{
+    fsp_html_open(html, "textarea");
+    fsp_html_attr(html, "name", name);
+    fsp_html_attr(html, "hidden", "");
+    fsp_html_attr(html, "readonly", "");
+    fsp_html_line(html);
+    lines(html, value);
+    fsp_html_close(html);
+}
+
+void
 fsp_html_textarea(struct fsp_html *html, const struct fsp_html_control *control, unsigned rows)
 {
     char number[16];

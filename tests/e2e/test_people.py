@@ -284,3 +284,137 @@ def test_a_page_for_nothing_tells_nothing(office, serving, add):
     for path in ("/rig?name=none", "/people", "/entry?rig=none&log=0&entry=1"):
         assert out.get(path).status == 303, path
     assert out.get("/none").status == 404
+
+
+# --- flags and instructions ---------------------------------------------------------------------
+
+
+@pytest.fixture()
+def heron(office, serving, rig_of, begin, work, tmp_path):
+    """A rig whose records are at the office, with a cut long overdue."""
+    rig = begin(rig_of("heron"))
+    for hour in range(6, 14):
+        work(rig, hour, depth="16000ft")
+    carry(office, rig, tmp_path, 0)
+    return rig
+
+
+def carry(office, rig, folder, n):
+    """There and back by courier."""
+    out, receipt = folder / f"{n}.fsb", folder / f"{n}.receipt"
+    rig.run("carry", "--out", out)
+    office.run("take", out, "--receipt", receipt)
+    rig.run("receipt", receipt)
+
+
+def wait_for(b, path, want):
+    end = time.monotonic() + 30
+    while time.monotonic() < end:
+        page = b.get(path)
+        if want in page.text:
+            return page
+        time.sleep(0.1)
+    raise AssertionError(f"{path} does not say {want}: {page.status} {page.text}")
+
+
+def test_a_flag_that_two_acknowledge_is_not_overwritten_unseen(office, heron, add):
+    add("eve", "engineer")
+    add("max", "engineer")
+    add("ron", "reader")
+    eve, max_ = browser(office, "eve"), browser(office, "max")
+    page = wait_for(eve, "/rig?name=heron", "/acknowledge")
+    assert "/acknowledge" not in browser(office, "ron").get("/rig?name=heron").text
+    mine, theirs = page.form("/acknowledge"), max_.get("/rig?name=heron").form("/acknowledge")
+    assert mine["mark"] == theirs["mark"]
+    hostile = "seen " + HOSTILE
+    assert eve.post("/acknowledge", mine | {"note": ""}).status == 400
+    done = eve.post("/acknowledge", mine | {"note": hostile})
+    assert done.status == 303 and done.headers["Location"] == "/rig?name=heron"
+    assert eve.post("/acknowledge", mine | {"note": hostile}).status == 303  # a double click
+    stale = max_.post("/acknowledge", theirs | {"note": "my words"})
+    assert stale.status == 409 and "eve" in stale.text and 'value="my words"' in stale.text
+    again = stale.form("/acknowledge")
+    assert max_.post("/acknowledge", again).status == 303  # now knowingly
+    page = eve.get("/rig?name=heron")
+    assert "<script>alert" not in page.text
+    assert [(t["by"], t["what"].split(": ", 1)[1]) for t in trail(office, "acknowledged")] == [
+        ("max", "my words"), ("eve", hostile)]
+    forged = eve.post("/acknowledge", mine | {"form": "A" * 43, "note": "not lost"})
+    assert forged.status == 403 and "not lost" in forged.text
+    assert eve.post("/acknowledge", mine | {"mark": "early:none", "note": "x"}).status == 404
+    assert eve.post("/acknowledge", mine | {"rig": "none", "note": "x"}).status == 404
+
+
+def test_an_instruction_is_reviewed_signed_once_and_listed(office, heron, add, work, tmp_path):
+    add("eve", "engineer")
+    add("ron", "reader")
+    ron, eve = browser(office, "ron"), browser(office, "eve")
+    page = ron.get("/instruct?rig=heron")
+    assert page.status == 200 and "Review the message" not in page.text
+    assert eve.get("/instruct?rig=none").status == 404 == eve.get("/instruct").status
+    form = eve.get("/instruct?rig=heron").form("/instruct", about="message")
+    words = "Slip tonight.\nThen " + HOSTILE
+    for text in ("", "  \n ", "bad \u202e", "x" * 4001):
+        assert eve.post("/instruct", form | {"step": "review", "text": text}).status == 400
+    page = eve.post("/instruct", form | {"step": "review", "text": words})
+    assert page.status == 200 and "<script>alert" not in page.text
+    assert office.json("instruct", "heron") == []  # nothing is signed by looking
+    ready = page.form("/instruct")
+    assert ready["text"].replace("\r\n", "\n") == words
+    back = eve.post("/instruct", ready | {"step": "edit"})
+    assert back.form("/instruct", about="message")["text"] == words
+    token = ron.get("/instruct?rig=heron").form("/log-out")["form"]
+    assert ron.post("/instruct", ready | {"step": "confirm", "form": token}).status == 403
+    assert eve.post("/instruct", ready | {"step": "confirm", "form": "A" * 43}).status == 403
+    assert office.json("instruct", "heron") == []
+    first = eve.post("/instruct", ready | {"step": "confirm"})
+    again = eve.post("/instruct", ready | {"step": "confirm"})  # a double click
+    assert first.status == again.status == 303
+    other = eve.post("/instruct", ready | {"step": "confirm", "text": "another text"})
+    assert other.status == 400  # under the same id
+    [item] = office.json("instruct", "heron")
+    assert item["id"] == ready["id"] and item["body"] == words + "\n"
+    shown = re.search(r'<pre class="signed".*?>(.*?)</pre>', page.text, re.S)[1]
+    assert f"id {item['id']}" in shown and f"made {item['made']}" in shown
+    assert [(t["by"], t["what"]) for t in trail(office, "instructed")] == [
+        ("eve", f"heron: message {item['id']}")]
+    assert "waiting" in eve.get("/instruct?rig=heron&sent=" + item["id"]).text
+    work(heron, 15)
+    carry(office, heron, tmp_path, 1)
+    [_] = [e for e in heron.entries() if e["kind"] == "instruction"]
+    carry(office, heron, tmp_path, 2)
+    wait_for(eve, "/instruct?rig=heron", "in the rig&#39;s log")
+
+
+def test_a_programme_changed_by_another_meanwhile_is_shown_and_nothing_typed_is_lost(
+        office, heron, add):
+    add("eve", "engineer")
+    add("max", "engineer")
+    eve, max_ = browser(office, "eve"), browser(office, "max")
+    form = eve.get("/instruct?rig=heron").form("/instruct", about="program")
+    assert form["cut"] == "90ft" and form["slips"] == "3"  # begins as it is in force
+    theirs = max_.get("/instruct?rig=heron").form("/instruct", about="program")
+    bad = eve.post("/instruct", form | {"step": "review", "cut": "90 apples"})
+    assert bad.status == 400 and "90 apples" in bad.text
+    mine = eve.post("/instruct", form | {"step": "review", "cut": "85ft"}).form("/instruct")
+    ready = max_.post("/instruct", theirs | {"step": "review", "cut": "80ft"}).form("/instruct")
+    assert max_.post("/instruct", ready | {"step": "confirm"}).status == 303
+    stale = eve.post("/instruct", mine | {"step": "confirm"})
+    assert stale.status == 409 and "was changed since" in stale.text
+    typed = stale.form("/instruct", about="program")
+    assert typed["cut"] == "85ft" and ready["id"] in stale.text
+    assert len(office.json("instruct", "heron")) == 1
+    ready = eve.post("/instruct", typed | {"step": "review"}).form("/instruct")
+    assert eve.post("/instruct", ready | {"step": "confirm"}).status == 303
+    bodies = [item["body"] for item in office.json("instruct", "heron")]
+    assert ['"cut":"80ft"' in bodies[0], '"cut":"85ft"' in bodies[1]] == [True, True]
+    # the command signs the same bytes for the same fields
+    office.run("instruct", "heron", "program", "cut=85ft", "first-goal=1700 ton-miles",
+               "later-goal=1500 ton-miles", "slips=3", "approved=eve")
+    assert office.json("instruct", "heron")[2]["body"] == bodies[1]
+    # what was reviewed long ago under a made-up time is shown again, not signed
+    late = eve.post("/instruct", ready | {"step": "confirm", "made": "1", "id": "0" * 16,
+                                          "base": eve.get("/instruct?rig=heron").form(
+                                              "/instruct", about="program")["base"]})
+    assert late.status == 200 and late.form("/instruct")["id"] != "0" * 16
+    assert len(office.json("instruct", "heron")) == 3

@@ -166,6 +166,7 @@ forms_tie_label_hint_and_fault_to_their_control(void **state)
             "<option value=\"a\">a</option>",
             "<option value=\"b\" selected=\"\">the second</option>",
             "<button type=\"submit\" name=\"do\" value=\"x\">Send</button>",
+            "<textarea name=\"text\" hidden=\"\" readonly=\"\">\none\ntwo</textarea>",
             "<script src=\"/board.js\" defer=\"\"></script>",
             "<form method=\"get\" action=\"#\"",
     };
@@ -180,6 +181,7 @@ forms_tie_label_hint_and_fault_to_their_control(void **state)
     fsp_html_input(&html, &password);
     fsp_html_textarea(&html, &note, 3);
     fsp_html_select(&html, &role, choices, 2);
+    fsp_html_hidden_lines(&html, "text", "one\ntwo");
     fsp_html_check(&html, "sure", "I am sure", false);
     fsp_html_button(&html, "Send", "do", "x");
     fsp_html_close(&html);
