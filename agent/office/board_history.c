@@ -268,7 +268,7 @@ look_at_cuts(struct fsp_history *history, struct fsp_shelf *shelf,
             fill_point(history, cut);
             fill_well(history, cut);
         }
-        if (!cut->has_program || cut->program_log >= n_logs)
+        if (!cut->has_program || logs == NULL || cut->program_log >= n_logs)
             continue;
         program = find_program(history, cut->program_log, cut->program_index);
         if (program == NULL)
@@ -297,24 +297,29 @@ read_logs(struct fsp_shelf *shelf, const char *rig, struct fsp_fold_log **out, s
         struct fsp_err *err)
 {
     struct fsp_chain_log *chain = NULL;
+    struct fsp_fold_log *logs = NULL;
     enum fsp_rc rc = fsp_chain_load(shelf, rig, &chain, n, err);
 
     *out = NULL;
     if (rc != FSP_OK)
         return rc;
-    if (*n == 0)
-        rc = fsp_err_set(err, FSP_ENOTFOUND, "%s: no log", rig);
-    else
-        *out = fsp_mem_array(*n, sizeof(**out));
-    if (rc == FSP_OK && *out == NULL)
-        rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    if (*n == 0) {
+        free(chain);
+        return fsp_err_set(err, FSP_ENOTFOUND, "%s: no log", rig);
+    }
+    logs = fsp_mem_array(*n, sizeof(*logs));
+    if (logs == NULL) {
+        free(chain);
+        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
+    }
     for (size_t i = 0; rc == FSP_OK && i < *n; i++) {
         struct fsp_range range;
 
         rc = shelf->ops->tip(shelf->ctx, chain[i].log.id, &range, err);
-        (*out)[i] = (struct fsp_fold_log){chain[i].log.id, range.size};
+        logs[i] = (struct fsp_fold_log){chain[i].log.id, range.size};
     }
     free(chain);
+    *out = logs;
     return rc;
 }
 

@@ -131,7 +131,7 @@ fsp_board_links(const struct fsp_board_page *page, struct fsp_buf *buf)
     for (size_t i = 0; i < fleet->n; i++)
         order[i] = fleet->rigs[i];
     if (fleet->n > 1)
-        qsort((void *)order, fleet->n, sizeof(order[0]), by_silence);
+        qsort((void *)order, fleet->n, sizeof(void *), by_silence);
     fsp_html_begin(&html, buf);
     fsp_board_begin(&html, page);
     fsp_board_para(&html,
