@@ -217,7 +217,8 @@ static const struct fsp_conf_key conf_keys[] = {
         {"link", "reserve-percent", FSP_CONF_INT, "20", 0, 90,
                 "share of day-bytes kept for urgent records"},
         {"link", "poll-s", FSP_CONF_INT, "21600", 0, 604800,
-                "with nothing to send, run asks the office for its word once in so long; 0: never"},
+                "with nothing to send, run asks the office for its word once in so long; 0: "
+                "never"},
         {.section = NULL},
 };
 
