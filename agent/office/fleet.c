@@ -393,7 +393,7 @@ fsp_fleet_judge(
     fleet->counted = counted;
     fleet->as_of_s = what->as_of_s;
     (void)strncpy(fleet->name, what->name, sizeof(fleet->name) - 1);
-    fleet->rigs = fsp_mem_array(what->n, sizeof(*fleet->rigs));
+    fleet->rigs = fsp_mem_array(what->n, sizeof(const struct fsp_fleet_rig *));
     if (fleet->rigs == NULL) {
         rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
         goto out;
@@ -440,7 +440,7 @@ fsp_fleet_free(const struct fsp_fleet *fleet)
 {
     if (fleet == NULL || atomic_fetch_sub(&fleet->counted->holds, 1) != 1)
         return;
-    for (size_t i = 0; i < fleet->n; i++)
+    for (size_t i = 0; fleet->rigs != NULL && i < fleet->n; i++)
         if (fleet->rigs[i] != NULL)
             release_judged(fleet->rigs[i]->judged);
     free(fleet->rigs);
@@ -525,7 +525,7 @@ fsp_fleet_find(const struct fsp_fleet *fleet, const char *name)
     const struct fsp_fleet_rig **found =
             fleet->n == 0 ? NULL
                           : bsearch(name, (const void *)fleet->rigs, fleet->n,
-                                    sizeof(*fleet->rigs), compare_name);
+                                    sizeof(const struct fsp_fleet_rig *), compare_name);
 
     return found == NULL ? NULL : *found;
 }
