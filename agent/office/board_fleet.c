@@ -8,10 +8,10 @@
 
 /* --- which rigs ------------------------------------------------------------------------------ */
 
-static char
+static int
 lower(char c)
 {
-    return c >= 'A' && c <= 'Z' ? "abcdefghijklmnopqrstuvwxyz"[c - 'A'] : c;
+    return c >= 'A' && c <= 'Z' ? c - 'A' + 'a' : c;
 }
 
 static bool

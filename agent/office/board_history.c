@@ -316,7 +316,8 @@ read_logs(struct fsp_shelf *shelf, const char *rig, struct fsp_fold_log **out, s
         struct fsp_range range;
 
         rc = shelf->ops->tip(shelf->ctx, chain[i].log.id, &range, err);
-        logs[i] = (struct fsp_fold_log){chain[i].log.id, range.size};
+        if (rc == FSP_OK)
+            logs[i] = (struct fsp_fold_log){chain[i].log.id, range.size};
     }
     free(chain);
     *out = logs;
