@@ -18,8 +18,9 @@
 #include "office/instruct.h"
 #include "office/keys.h"
 
-#define BASE_LEN      8         /* bytes; enough to see that something changed */
-#define REVIEW_GOOD_S (60 * 60) /* what was reviewed longer ago is reviewed again */
+#define BASE_LEN      ((size_t)8)   /* bytes; enough to see that something changed */
+#define REVIEW_GOOD_S INT64_C(3600) /* what was reviewed longer ago is reviewed again */
+#define ID_TEXT_LEN   ((size_t)2 * FSP_INSTRUCTION_ID_LEN)
 #define LISTED        ((size_t)100)
 #define WHAT_MAX      ((size_t)400) /* of an instruction in the list */
 #define COUNT(items)  (sizeof(items) / sizeof((items)[0]))
@@ -645,7 +646,7 @@ fsp_board_instruct_routes(void)
     static const char *const steps[] = {"review", "confirm", "edit", NULL};
     static const struct fsp_form_field page_fields[] = {
             {.name = "rig", .max = FSP_NAME_MAX, .is = FSP_FIELD_NAME},
-            {.name = "sent", .max = 2 * FSP_INSTRUCTION_ID_LEN, .is = FSP_FIELD_TOKEN},
+            {.name = "sent", .max = ID_TEXT_LEN, .is = FSP_FIELD_TOKEN},
             {.name = NULL},
     };
     /* those of `entries` too: asking for one that is not here is caught (assert) */
@@ -655,7 +656,7 @@ fsp_board_instruct_routes(void)
             {.name = "about", .max = 10, .is = FSP_FIELD_WORD, .words = abouts},
             {.name = "step", .max = 10, .is = FSP_FIELD_WORD, .words = steps},
             {.name = "base", .max = 2 * BASE_LEN, .is = FSP_FIELD_TOKEN},
-            {.name = "id", .max = 2 * FSP_INSTRUCTION_ID_LEN, .is = FSP_FIELD_TOKEN},
+            {.name = "id", .max = ID_TEXT_LEN, .is = FSP_FIELD_TOKEN},
             {.name = "made", .max = 20, .is = FSP_FIELD_COUNT},
             {.name = "text", .max = FSP_MESSAGE_MAX, .is = FSP_FIELD_TEXT},
             {.name = "cut", .max = 40},

@@ -267,9 +267,9 @@ fsp_cmd_user(struct fsp_args *args)
                 "list or user trail");
     if (rc == FSP_OK && fsp_args_has(args, "json") && fsp_args_has(args, "csv"))
         rc = fsp_err_set(&err, FSP_EINVAL, "--json and --csv: give one of them");
-    if (rc == FSP_OK)
+    if (rc == FSP_OK && verb != NULL)
         rc = open_desk(args, verb, &it, &err);
-    if (rc == FSP_OK)
+    if (rc == FSP_OK && verb != NULL)
         rc = verb->run(args, &it, &err);
     status = rc == FSP_OK ? fsp_cmd_print(&it.out) : fsp_cmd_fail(rc, &err);
     fsp_desk_close(it.desk);

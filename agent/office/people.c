@@ -409,9 +409,16 @@ no_session(struct fsp_err *err)
     return fsp_err_set(err, FSP_EVERIFY, "no such session; log in again");
 }
 
+/* One session as it is read. */
+struct session {
+    int64_t now_s; /* the caller's */
+    bool refresh;  /* its last use is to be written */
+    uint8_t form[HALF];
+};
+
 static enum fsp_rc
-read_session(struct fsp_desk *desk, const uint8_t *mark, const struct fsp_env *env,
-        int64_t now_s, struct fsp_viewer *viewer, bool *refresh, struct fsp_err *err)
+read_session(struct fsp_desk *desk, const uint8_t *mark, struct session *session,
+        struct fsp_viewer *viewer, struct fsp_err *err)
 {
     struct fsp_stmt *stmt = NULL;
     const uint8_t *form;
@@ -432,34 +439,36 @@ read_session(struct fsp_desk *desk, const uint8_t *mark, const struct fsp_env *e
         return rc == FSP_OK ? no_session(err) : rc;
     fsp_people_copy(viewer->name, sizeof(viewer->name), fsp_stmt_text(stmt, 0));
     form = fsp_stmt_blob(stmt, 1, &len);
+    if (form != NULL && len >= HALF)
+        memcpy(session->form, form, HALF);
     began_s = fsp_stmt_int(stmt, 2);
     seen_s = fsp_stmt_int(stmt, 3);
     viewer->role = fsp_role_of(fsp_stmt_text(stmt, 4));
-    if (form != NULL && len >= HALF)
-        write_form_token(form, env, viewer->form_token);
     fsp_stmt_reset(stmt);
+    if (len < HALF)
+        return fsp_err_set(err, FSP_ECORRUPT, "desk: a session without its form's secret");
     /* A clock that went back ends nothing, but for a day: it is then not to be told how old it is. */
-    if (now_s - began_s > FSP_SESSION_MAX_S || now_s - seen_s > FSP_SESSION_IDLE_S ||
-            began_s - now_s > FSP_S_PER_DAY || viewer->role == FSP_ROLE_NONE)
+    if (session->now_s - began_s > FSP_SESSION_MAX_S ||
+            session->now_s - seen_s > FSP_SESSION_IDLE_S ||
+            began_s - session->now_s > FSP_S_PER_DAY || viewer->role == FSP_ROLE_NONE)
         return no_session(err);
-    *refresh = now_s - seen_s >= FSP_SESSION_SEEN_S;
+    session->refresh = session->now_s - seen_s >= FSP_SESSION_SEEN_S;
     return FSP_OK;
 }
 
 enum fsp_rc
-/* NOLINTNEXTLINE(readability-function-size): what a session is checked by */
 fsp_people_viewer(struct fsp_desk *desk, const char *token, int64_t now_s,
         const struct fsp_env *env, struct fsp_viewer *viewer, struct fsp_err *err)
 {
+    struct session session = {.now_s = now_s};
     uint8_t mark[FSP_MARK_LEN];
     struct fsp_stmt *stmt = NULL;
-    bool refresh = false;
     enum fsp_rc rc;
 
     memset(viewer, 0, sizeof(*viewer));
     fsp_token_mark(token, mark);
-    rc = read_session(desk, mark, env, now_s, viewer, &refresh, err);
-    if (rc == FSP_OK && refresh) {
+    rc = read_session(desk, mark, &session, viewer, err);
+    if (rc == FSP_OK && session.refresh) {
         rc = fsp_stmt_get(fsp_desk_db(desk), "UPDATE session SET seen_s = ?2 WHERE mark = ?1",
                 &stmt, err);
         if (rc == FSP_OK) {
@@ -468,8 +477,11 @@ fsp_people_viewer(struct fsp_desk *desk, const char *token, int64_t now_s,
             rc = fsp_stmt_run(stmt, err);
         }
     }
-    if (rc != FSP_OK)
+    if (rc == FSP_OK)
+        write_form_token(session.form, env, viewer->form_token);
+    else
         memset(viewer, 0, sizeof(*viewer));
+    fsp_secret_wipe(&session, sizeof(session));
     return rc;
 }
 
@@ -479,12 +491,13 @@ fsp_people_log_out(struct fsp_desk *desk, const char *token, int64_t now_s, stru
     uint8_t mark[FSP_MARK_LEN];
     struct fsp_viewer viewer = {.open = false};
     struct fsp_by by = {.name = viewer.name, .now_s = now_s};
+    struct session session = {.now_s = now_s};
     struct fsp_stmt *stmt = NULL;
-    bool refresh = false;
     enum fsp_rc rc;
 
     fsp_token_mark(token, mark);
-    rc = read_session(desk, mark, fsp_env_system(), now_s, &viewer, &refresh, err);
+    rc = read_session(desk, mark, &session, &viewer, err);
+    fsp_secret_wipe(&session, sizeof(session));
     if (rc == FSP_EVERIFY)
         return FSP_OK; /* it had ended */
     if (rc == FSP_OK)

@@ -43,16 +43,16 @@
 #include "proof/password.h"
 
 #define FSP_SESSION_TOKEN_LEN  FSP_TOKEN_TEXT_LEN
-#define FSP_SESSION_IDLE_S     (12 * 3600)
-#define FSP_SESSION_MAX_S      (7 * 24 * 3600)
+#define FSP_SESSION_IDLE_S     (INT64_C(12) * 3600)
+#define FSP_SESSION_MAX_S      (INT64_C(7) * 24 * 3600)
 #define FSP_SESSION_SEEN_S     300 /* how exactly the last use is kept */
 #define FSP_SESSIONS_MAX       20  /* of one account; the oldest ends */
 #define FSP_BROWSERS_MAX       20  /* known ones of one account; the oldest is forgotten */
-#define FSP_BROWSER_MAX_S      (400 * 24 * 3600)
+#define FSP_BROWSER_MAX_S      (INT64_C(400) * 24 * 3600)
 #define FSP_LOGIN_FREE         5
 #define FSP_LOGIN_FREE_ADDRESS 20
 #define FSP_LOGIN_WAIT_MAX_S   900
-#define FSP_LOGIN_FORGET_S     (24 * 3600)
+#define FSP_LOGIN_FORGET_S     (INT64_C(24) * 3600)
 #define FSP_LOGIN_ROWS_MAX     20000 /* names and addresses counted; the oldest are forgotten */
 #define FSP_TRAIL_REFUSALS     100   /* lines a day */
 #define FSP_TRAIL_WHAT_MAX     600   /* bytes of a line */

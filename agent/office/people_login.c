@@ -14,7 +14,7 @@
 #include "base/text.h"
 #include "office/people_priv.h"
 
-#define HOUR_OF_DOUBT (60 * 60) /* a count from so far ahead is of another clock */
+#define HOUR_OF_DOUBT INT64_C(3600) /* a count from so far ahead is of another clock */
 
 /* --- keys ------------------------------------------------------------------------------------- */
 
@@ -386,7 +386,6 @@ end_try(struct fsp_desk *desk, const struct fsp_login *login, bool good,
 }
 
 enum fsp_rc
-/* NOLINTNEXTLINE(readability-function-size): a try has these parts */
 fsp_people_tried(struct fsp_desk *desk, const struct fsp_login *login, bool good,
         const struct fsp_env *env, struct fsp_login_tokens *tokens, struct fsp_err *err)
 {

@@ -86,7 +86,10 @@ fsp_http_attach(struct fsp_http_answer *answer, const char *file)
     for (; file[n] != '\0' && n + 1 < sizeof(answer->attachment); n++) {
         const char one[2] = {file[n], '\0'};
 
-        answer->attachment[n] = is_token(one) || (file[n] == '.' && n > 0) ? file[n] : '-';
+        if (is_token(one) || (file[n] == '.' && n > 0))
+            answer->attachment[n] = file[n];
+        else
+            answer->attachment[n] = '-';
     }
     answer->attachment[n] = '\0';
 }

@@ -281,7 +281,7 @@ def test_forged_and_strange_requests_change_nothing(office, serving, add):
 def test_a_page_for_nothing_tells_nothing(office, serving, add):
     add("kim", "keeper")
     out = browser(office)
-    for path in ("/rig?name=none", "/people", "/entry?rig=none&log=0&entry=1"):
+    for path in ("/rig?name=none", "/people", "/instruct?rig=none", "/entry"):
         assert out.get(path).status == 303, path
     assert out.get("/none").status == 404
 
