@@ -17,6 +17,9 @@
 
 #include "base/err.h"
 
+#define FSP_DAEMON_WAIT_MS                                                                     \
+    1000 /* for a manager whose queue is full; then the message is lost */
+
 /* Send e.g. "READY=1", "STOPPING=1", "WATCHDOG=1". socket is the value of NOTIFY_SOCKET (a path,
  * or @name for an abstract one); NULL or "": nobody listens, nothing is sent. */
 enum fsp_rc fsp_daemon_notify(

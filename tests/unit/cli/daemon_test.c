@@ -43,6 +43,29 @@ assert_message_arrives(const char *name)
 }
 
 static void
+a_manager_that_takes_nothing_holds_nobody_up(void **state)
+{
+    struct fsp_err err = {.rc = FSP_OK};
+    char name[80];
+    char text[100];
+    size_t sent = 0;
+    int fd;
+
+    (void)state;
+    (void)snprintf(name, sizeof(name), "@fsp-daemon-full-%ld", (long)getpid());
+    fd = listen_at(name);
+    while (fsp_daemon_notify(name, "WATCHDOG=1", &err) == FSP_OK)
+        assert_true(sent++ < 100000);
+    assert_true(sent > 0);
+    assert_int_equal(err.rc, FSP_EIO);
+    while (recv(fd, text, sizeof(text), MSG_DONTWAIT) >= 0)
+        sent--;
+    assert_int_equal(sent, 0);
+    assert_ok(fsp_daemon_notify(name, "READY=1", &err), &err);
+    assert_int_equal(close(fd), 0);
+}
+
+static void
 a_message_reaches_a_path_and_an_abstract_name(void **state)
 {
     char folder[] = "/tmp/fsp-daemon-XXXXXX";
@@ -158,6 +181,7 @@ int
 main(void)
 {
     const struct CMUnitTest tests[] = {
+            cmocka_unit_test(a_manager_that_takes_nothing_holds_nobody_up),
             cmocka_unit_test(a_message_reaches_a_path_and_an_abstract_name),
             cmocka_unit_test(nobody_listening_is_no_fault_a_bad_name_is),
             cmocka_unit_test(signals_become_flags),
