@@ -179,21 +179,20 @@ receipt_path(const struct tempdir *dir, size_t bundles, size_t per)
 
 /* ---- read and folded behind it ---------------------------------------------------------------- */
 
-/* n rows of a rig from its `from`-th on; each one's bytes are freed. */
+/* n rows of a rig from its `from`-th on; texts are freed. */
 static void
-make_rows(const struct rows *rows, size_t from, size_t n, struct fsp_entry_bytes *out)
+make_rows(const struct rows *rows, size_t from, size_t n, struct fsp_entry_bytes *out,
+        char **texts)
 {
     struct fsp_err err;
     struct fsp_buf one;
 
     fsp_buf_init(&one, FSP_ENTRY_MAX);
     for (size_t i = 0; i < n; i++) {
-        char *text;
-
         rows_make(rows, from + i, &one);
-        text = fsp_mem_text(one.data, one.len);
-        bench_must(text == NULL ? FSP_ENOMEM : FSP_OK, &err);
-        out[i].bytes = (const uint8_t *)text;
+        texts[i] = fsp_mem_text(one.data, one.len);
+        bench_must(texts[i] == NULL ? FSP_ENOMEM : FSP_OK, &err);
+        out[i].bytes = (const uint8_t *)texts[i];
         out[i].len = one.len;
     }
     fsp_buf_fini(&one);
@@ -228,6 +227,7 @@ folded_behind(const struct tempdir *dir, size_t bundles, size_t per)
     struct office office = {.n = 0};
     struct rows rows[FOLDED_RIGS];
     struct fsp_entry_bytes *entries = fsp_mem_array(bundles * per, sizeof(*entries));
+    char **texts = fsp_mem_array(bundles * per, sizeof(char *));
     struct fsp_buf *sealed = fsp_mem_array(bundles, sizeof(*sealed));
     sqlite3 *bare = open_bare(dir, "bare-folded");
     struct fsp_live *live = NULL;
@@ -238,7 +238,7 @@ folded_behind(const struct tempdir *dir, size_t bundles, size_t per)
     double start;
     double ours;
 
-    bench_must(sealed == NULL || entries == NULL ? FSP_ENOMEM : FSP_OK, &err);
+    bench_must(sealed == NULL || entries == NULL || texts == NULL ? FSP_ENOMEM : FSP_OK, &err);
     (void)snprintf(store, sizeof(store), "%s/folded", dir->path);
     make_office(store, &office, FOLDED_RIGS);
     for (size_t i = 0; i < FOLDED_RIGS; i++)
@@ -247,7 +247,7 @@ folded_behind(const struct tempdir *dir, size_t bundles, size_t per)
         struct rig *rig = &office.rigs[i % FOLDED_RIGS];
         struct fsp_entry_bytes *mine = entries + i * per;
 
-        make_rows(&rows[i % FOLDED_RIGS], (size_t)rig->range.size, per, mine);
+        make_rows(&rows[i % FOLDED_RIGS], (size_t)rig->range.size, per, mine, texts + i * per);
         next_bundle(rig, mine, per, office.keys.box[0].pub, &sealed[i]);
         start = bench_now();
         bench_bare_insert(bare, entries, i * per, (i + 1) * per, 1000);
@@ -268,7 +268,8 @@ folded_behind(const struct tempdir *dir, size_t bundles, size_t per)
     (void)printf("intake_folded_ratio %.2f of-bare  (at least 0.2)\n", theirs / ours);
     fsp_live_free(live);
     for (size_t i = 0; i < bundles * per; i++)
-        free((void *)(uintptr_t)entries[i].bytes);
+        free(texts[i]);
+    free((void *)texts);
     free(entries);
     for (size_t i = 0; i < FOLDED_RIGS; i++)
         rows_fini(&rows[i]);
