@@ -110,14 +110,16 @@ fields_are_what_the_table_says_or_refused(void **state)
 static void
 a_form_up_to_its_maximum_is_read_and_no_more(void **state)
 {
-    static const struct fsp_form_field one[] = {{.name = "a", .max = FSP_FORM_MAX}, {.name = NULL}};
+    static const struct fsp_form_field one[] = {
+            {.name = "a", .max = FSP_FORM_MAX}, {.name = NULL}};
     struct fsp_err err = {0};
     char *sent = malloc(FSP_FORM_MAX + 2);
 
     (void)state;
     assert_non_null(sent);
     memset(sent, 'x', FSP_FORM_MAX + 2);
-    memcpy(sent, "a=", 2);
+    sent[0] = 'a';
+    sent[1] = '=';
     for (size_t over = 0; over < 2; over++) {
         struct fsp_form form;
         enum fsp_rc rc;

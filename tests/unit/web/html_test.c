@@ -157,8 +157,8 @@ forms_tie_label_hint_and_fault_to_their_control(void **state)
             "<label for=\"name\">Name</label>",
             "id=\"name-hint\">as on the list<",
             "id=\"name-fault\">no such name<",
-            "<input type=\"text\" id=\"name\" name=\"name\" autocomplete=\"username\" "
-            "maxlength=\"40\" required=\"\" aria-invalid=\"true\" "
+            "<input type=\"text\" id=\"name\" name=\"name\" autocomplete=\"username\" ",
+            "maxlength=\"40\" required=\"\" aria-invalid=\"true\" ",
             "aria-describedby=\"name-hint name-fault\" value=\"a&quot;b&lt;c\">",
             "<input type=\"password\" id=\"password\" name=\"password\">",
             "<label for=\"note-2\">",
