@@ -15,9 +15,9 @@
 #define FORM_BASE 0x20 /* the first form's byte */
 #define MARKS_END 0x06
 
-/* Slots of values: the members of every form at most, so that the table never fills. */
-#define KEYS    (FORMS * MEMBERS)
-#define BUCKETS ((size_t)16384)
+/* Places for values grow from these on, up to the members of every form; the buckets never fill. */
+#define KEYS_FIRST ((size_t)512)
+#define BUCKETS    ((size_t)16384)
 
 /* An entry's members, as they stand. */
 struct member {
@@ -311,7 +311,7 @@ add_key(struct fsp_terse *terse, size_t form, const struct member *member, size_
     struct key *key;
 
     if (terse->n_keys == terse->cap_keys) {
-        size_t cap = terse->cap_keys == 0 ? 512 : 2 * terse->cap_keys;
+        size_t cap = 2 * terse->cap_keys;
         struct key *keys = realloc(terse->keys, cap * sizeof(*keys));
 
         if (keys == NULL)
@@ -599,10 +599,13 @@ fsp_terse_new(const uint8_t *preset, size_t len, struct fsp_terse **out, struct 
     enum fsp_rc rc = FSP_OK;
 
     *out = NULL;
+    if (terse == NULL)
+        return fsp_err_set(err, FSP_ENOMEM, "out of memory");
     fsp_buf_init(&entry, FSP_ENTRY_MAX + 1);
-    if (terse != NULL)
-        terse->buckets = calloc(BUCKETS, sizeof(*terse->buckets));
-    if (terse == NULL || terse->buckets == NULL)
+    terse->cap_keys = KEYS_FIRST;
+    terse->keys = calloc(KEYS_FIRST, sizeof(*terse->keys));
+    terse->buckets = calloc(BUCKETS, sizeof(*terse->buckets));
+    if (terse->keys == NULL || terse->buckets == NULL)
         rc = fsp_err_set(err, FSP_ENOMEM, "out of memory");
     while (rc == FSP_OK && len > 0) {
         const uint8_t *end = memchr(preset, '\n', len);
