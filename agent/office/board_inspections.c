@@ -141,7 +141,7 @@ fsp_board_evidence_links(struct fsp_html *html, const struct fsp_board_page *pag
 {
     char href[FSP_BOARD_LINK_MAX];
 
-    if (page->viewer->open || !fsp_role_may(page->viewer->role, FSP_RIGHT_EVIDENCE))
+    if (!page->viewer->open && !fsp_role_may(page->viewer->role, FSP_RIGHT_EVIDENCE))
         return;
     (void)snprintf(href, sizeof(href), "/evidence?rig=%.128s&log=%lu&n=%llu&file=record", rig,
             (unsigned long)log, (unsigned long long)index);

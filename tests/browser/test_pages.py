@@ -255,7 +255,7 @@ def test_hostile_texts_are_shown_and_do_nothing(look, keep):
     ("/line-life?days=7", 400), ("/inspections?decision=maybe", 400),
     ("/inspections?from=2026-13-01", 400), ("/inspections?rig=nobody", 404),
     ("/entry?rig=heron&log=0&n=999999", 404), ("/entry?rig=heron&log=9&n=0", 404),
-    ("/entry?rig=heron&log=0&n=-1", 400), ("/evidence?rig=heron&log=0&n=1&file=record", 403),
+    ("/entry?rig=heron&log=0&n=-1", 400), ("/evidence?rig=heron&log=0&n=999999&file=record", 404),
     ("/nothing", 404)])
 def test_what_is_not_there_or_is_no_value_is_told_plainly(office, path, status):
     with pytest.raises(urllib.error.HTTPError) as refused:
@@ -263,6 +263,13 @@ def test_what_is_not_there_or_is_no_value_is_told_plainly(office, path, status):
     assert refused.value.code == status
     said = refused.value.read().decode()
     assert said.count("\n") == 1 and len(said) < 300 and "<" not in said
+
+
+def test_evidence_is_downloaded_as_prove_writes_it(office, tmp_path):
+    office.run("prove", "heron", "1", "--out", tmp_path)
+    for file, name in (("record", "1.record.json"), ("proof", "1.tlog-proof")):
+        sent = fetch(office, f"/evidence?rig=heron&log=0&n=1&file={file}")
+        assert sent == (tmp_path / name).read_bytes()
 
 
 def test_the_first_page_is_small_and_chart_js_comes_only_with_plots(office):

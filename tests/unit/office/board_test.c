@@ -408,7 +408,7 @@ static void
 the_register_is_filtered_and_names_the_command_for_evidence(void **state)
 {
     struct fsp_board_inspections_ask ask = {.page = 1};
-    struct fsp_viewer viewer = {.name = "ada", .role = FSP_ROLE_AUDITOR};
+    struct fsp_viewer viewer = {.name = "ada", .role = FSP_ROLE_READER};
     struct scene scene;
     struct fsp_board_page page;
 
@@ -419,6 +419,7 @@ the_register_is_filtered_and_names_the_command_for_evidence(void **state)
     inspect(&scene, 5, "watch");
     show(&scene);
     page = board_open_page(scene.fleet);
+    page.viewer = &viewer;
     fsp_board_inspections(&page, &ask, NULL, &scene.out);
     has(&scene, "Inspections 1 to 3 of 3");
     has(&scene, "farspool-office prove heron 6 --out FOLDER");
@@ -434,7 +435,7 @@ the_register_is_filtered_and_names_the_command_for_evidence(void **state)
     has(&scene, "No inspection is like that.");
     ask.signature = "none";
     ask.from_s = ask.to_s = START_S + 4 * FSP_S_PER_DAY; /* 5 March, both days included */
-    page.viewer = &viewer;
+    viewer.role = FSP_ROLE_AUDITOR;
     fsp_buf_reset(&scene.out);
     fsp_board_inspections(&page, &ask, scene.fleet->rigs[0], &scene.out);
     has(&scene, "Inspections 1 to 1 of 1");
