@@ -473,7 +473,7 @@ by_hand_everything_goes_now_and_no_budget_holds(void **state)
     assert_int_equal(action.payload, FSP_SYNC_PAYLOAD_FIRST);
 }
 
-#define POLL (6 * 3600 * S)
+#define POLL (INT64_C(21600) * S)
 
 static const struct fsp_sync_plan polling = {.enough = ENOUGH, .old_us = OLD, .poll_us = POLL};
 
