@@ -116,8 +116,8 @@ fail_nth(size_t action, long n)
     else if (err.text[0] == '\0' || strchr(err.text, '\n') != NULL)
         fail_msg("'%s', allocation %ld: rc %d says '%s'", script_name(action), n, (int)rc,
                 err.text);
-    if (!crash_goes_on(&crash, &script, rc == FSP_OK ? action + 1 : action, action, SCRIPT_ALL,
-                wrong, sizeof(wrong)))
+    if (!crash_goes_on(&crash, &script, rc == FSP_OK ? action + 1 : action, action, wrong,
+                sizeof(wrong)))
         fail_msg("'%s', allocation %ld failed (rc %d, %s): %s", script_name(action), n, (int)rc,
                 err.text, wrong);
     if (rc == FSP_OK) {

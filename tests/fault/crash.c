@@ -113,6 +113,7 @@ crash_record(struct crash *crash)
     /* NOLINTNEXTLINE(concurrency-mt-unsafe) */
     (void)mallopt(M_TRIM_THRESHOLD, 256 * 1024 * 1024);
     memset(crash, 0, sizeof(*crash));
+    crash->places = SCRIPT_ALL;
     assert_ok(fsp_proof_init(&err), &err);
     (void)snprintf(crash->folder, sizeof(crash->folder), "/tmp/fsp-crash-XXXXXX");
     assert_non_null(mkdtemp(crash->folder));
@@ -293,9 +294,10 @@ places_of(const struct crash *crash, const struct crashvfs_cut *cut, size_t acke
 }
 
 bool
-crash_goes_on(struct crash *crash, struct script *script, size_t acked, size_t to,
-        unsigned places, char *wrong, size_t size)
+crash_goes_on(struct crash *crash, struct script *script, size_t acked, size_t to, char *wrong,
+        size_t size)
 {
+    unsigned places = crash->places;
     struct fsp_err err = {.rc = FSP_OK};
     struct script_seen seen;
     bool holds;
@@ -339,8 +341,8 @@ crash_holds(struct crash *crash, const struct crashvfs_cut *cut, size_t to, char
 
     crash->cuts++;
     crash_restore(crash, cut, &script);
-    holds = crash_goes_on(
-            crash, &script, acked, to, places_of(crash, cut, acked, to), wrong, size);
+    crash->places = places_of(crash, cut, acked, to);
+    holds = crash_goes_on(crash, &script, acked, to, wrong, size);
     script_fini(&script);
     return holds;
 }

@@ -18,7 +18,8 @@ struct crash {
     size_t done[SCRIPT_ACTIONS_MAX]; /* events when the action had returned */
     struct script_seen
             seen[SCRIPT_ACTIONS_MAX]; /* what its end left, by the model's own disk */
-    uint64_t cuts;                    /* tried so far */
+    unsigned places; /* stores that crash_goes_on() looks at: SCRIPT_ALL, or bits of it */
+    uint64_t cuts;   /* tried so far */
 };
 
 /* Record; ends the test when the undisturbed script fails, or the model is not the real disk. */
@@ -30,11 +31,11 @@ size_t crash_action(const struct crash *crash, size_t at);
  * something does not hold; it is in `wrong`. */
 bool crash_holds(struct crash *crash, const struct crashvfs_cut *cut, size_t to, char *wrong,
         size_t size);
-/* The two halves of it: the disk after the cut, ready to go on; and the rest, for the stores of
- * `places` (SCRIPT_ALL), when the first `acked` actions are acknowledged. */
+/* The two halves of it: the disk after the cut, ready to go on; and the rest, when the first `acked`
+ * actions are acknowledged. */
 void crash_restore(struct crash *crash, const struct crashvfs_cut *cut, struct script *script);
 bool crash_goes_on(struct crash *crash, struct script *script, size_t acked, size_t to,
-        unsigned places, char *wrong, size_t size);
+        char *wrong, size_t size);
 bool crash_long(void); /* FSP_LONG=1 */
 
 #endif

@@ -13,7 +13,8 @@
 
 #define GARBLED      4 /* seeds of each moment; with FSP_LONG=1 the second number */
 #define GARBLED_LONG 24
-#define ACTIONS_ON   2 /* so many actions later it must have shown */
+#define GARBLED_MOST 100 /* where none of these showed it */
+#define ACTIONS_ON   2   /* so many actions later it must have shown */
 
 static struct crash crash;
 
@@ -43,10 +44,9 @@ is_end(size_t at)
 }
 
 static bool
-breaks(size_t sync, size_t at, char *wrong, size_t size)
+breaks(size_t sync, size_t at, uint64_t seeds, char *wrong, size_t size)
 {
     struct crashvfs_cut cut = {.at = at, .unsync = sync, .way = CRASHVFS_DROP};
-    uint64_t seeds = crash_long() ? GARBLED_LONG : GARBLED;
 
     if (!crash_holds(&crash, &cut, crash_action(&crash, at), wrong, size))
         return true;
@@ -60,7 +60,7 @@ breaks(size_t sync, size_t at, char *wrong, size_t size)
 /* Whether some power cut shows that the sync is not there. Behind the next sync of the same thing it
  * cannot show any more. */
 static bool
-shows(size_t sync, size_t again, char *wrong, size_t size)
+shows(size_t sync, size_t again, uint64_t seeds, char *wrong, size_t size)
 {
     size_t action = crash_action(&crash, sync);
     size_t to = crashvfs_events();
@@ -70,12 +70,12 @@ shows(size_t sync, size_t again, char *wrong, size_t size)
     if (again < to)
         to = again;
     /* The acknowledgement of its own action first: it shows most of them. */
-    if (crash.done[action] <= to && breaks(sync, crash.done[action], wrong, size))
+    if (crash.done[action] <= to && breaks(sync, crash.done[action], seeds, wrong, size))
         return true;
     for (size_t at = sync + 1; at <= to; at++)
         if (at != crash.done[action] &&
                 (is_end(at) || crashvfs_event(at)->kind == CRASHVFS_SYNC) &&
-                breaks(sync, at, wrong, size))
+                breaks(sync, at, seeds, wrong, size))
             return true;
     /* What only a later action needs: the script is played to its end. */
     if (crash.done[action] <= to) {
@@ -98,11 +98,21 @@ static const struct {
         {"heron/inbox", "heron/inbox", "likewise its name"},
 };
 
+/* The last transaction of taking a receipt keeps what the office can read, for the next bundle. */
+static const char hint[] = "it is a hint, and said again with the next answer";
+
 static const char *
 excuse(size_t sync)
 {
-    const char *said = crashvfs_say(sync);
+    const char *said;
+    size_t action = crash_action(&crash, sync);
+    size_t next = sync + 1;
 
+    while (next < crashvfs_events() && crashvfs_event(next)->kind != CRASHVFS_SYNC)
+        next++;
+    if (strstr(script_name(action), " receipt") != NULL && next >= crash.done[action])
+        return hint;
+    said = crashvfs_say(sync);
     for (size_t i = 0; i < sizeof(idle) / sizeof(idle[0]); i++) {
         size_t len = strlen(idle[i].what);
 
@@ -137,7 +147,9 @@ a_sync_that_is_taken_out_is_missed(void **state)
             continue;
         }
         again = crashvfs_synced_again(i);
-        if (shows(i, again, wrong, sizeof(wrong))) {
+        if (shows(i, again, crash_long() ? GARBLED_LONG : GARBLED, wrong, sizeof(wrong)) ||
+                (again > crash.done[crash_action(&crash, i)] && excuse(i) == NULL &&
+                        shows(i, again, GARBLED_MOST, wrong, sizeof(wrong)))) {
             missed++;
             print_message("missed: %zu %s in '%s': %s\n", i, crashvfs_say(i),
                     script_name(crash_action(&crash, i)), wrong);

@@ -174,8 +174,10 @@ send(int fd, const void *data, size_t len, int flags)
     return fails(STEP_LINK) ? -1 : (ssize_t)syscall(SYS_sendto, fd, data, len, flags, NULL, 0);
 }
 
-EXPORT ssize_t
-recv(int fd, void *data, size_t len, int flags)
+/* Likewise: a fortified build has an inline one. */
+ssize_t fault_recv(int fd, void *data, size_t len, int flags) __asm__("recv") EXPORT;
+ssize_t
+fault_recv(int fd, void *data, size_t len, int flags)
 {
     return fails(STEP_LINK) ? -1
                             : (ssize_t)syscall(SYS_recvfrom, fd, data, len, flags, NULL, NULL);
