@@ -14,7 +14,9 @@ try_answers(const uint8_t *data, size_t size)
 {
     struct fsp_answers_cursor cursor;
     struct fsp_answers_frame frame;
+    struct fsp_office_knows knows;
 
+    assert(!fsp_answers_knows(data, size, &knows) || knows.dictionary > 0);
     if (fsp_answers_open(&cursor, data, size, NULL) != FSP_OK)
         return;
     while (fsp_answers_next(&cursor, &frame, NULL) == FSP_OK) {
