@@ -4,6 +4,8 @@ import datetime
 import os
 import pathlib
 import sys
+import time
+import urllib.request
 
 import pytest
 
@@ -63,6 +65,17 @@ def hostile(rig):
               "decision=out-of-service")
 
 
+def whole(office):
+    """Wait until every rig is in the view; the page says so itself."""
+    until = time.monotonic() + 60
+    while time.monotonic() < until:
+        with urllib.request.urlopen(office.pages + "/", timeout=30) as answer:
+            if b"5 rigs:" in (page := answer.read()) and b"Filling:" not in page:
+                return
+        time.sleep(0.05)
+    raise AssertionError("the view of the fleet does not fill")
+
+
 @pytest.fixture(scope="session")
 def office(tmp_path_factory):
     """Served until the end; heron, plover, dunlin, whimbrel and the hostile sanderling."""
@@ -77,6 +90,7 @@ def office(tmp_path_factory):
               lambda rig: rig.run("take", *sorted(map(str, (sheets / rig.name).iterdir()))))
     carry(programs, office, folder, "sanderling", hostile)
     with office.serving():
+        whole(office)
         yield office
 
 
