@@ -1,6 +1,7 @@
 /* run: the inbox and the link, until a signal. */
 #include <errno.h>
 #include <inttypes.h>
+#include <malloc.h>
 #include <poll.h>
 #include <stdlib.h>
 #include <string.h>
@@ -42,6 +43,7 @@ struct loop {
     bool stopping; /* said */
     uint64_t every_s;
     int64_t round_us;         /* when the round began */
+    bool took;                /* a file in this round */
     bool paused;              /* its push, with more to send */
     enum fsp_sync_wait waits; /* for what, when the last round ended in a wait */
     bool once;                /* one round: its failure is said when the command ends */
@@ -101,6 +103,7 @@ on_file(void *ctx, const char *name, const struct fsp_journal_added *added,
 {
     struct loop *loop = ctx;
 
+    loop->took = true;
     fsp_runlog_file(&loop->log, name, added, failed);
 }
 
@@ -265,7 +268,10 @@ run_loop(struct loop *loop, struct fsp_err *err)
             reload(loop);
         }
         loop->round_us = now_us();
+        loop->took = false;
         rc = one_round(loop, &until_us, &failed);
+        if (loop->took) /* a fold may have needed much: what runs for years gives it back */
+            (void)malloc_trim(0);
         if (loop->journal == NULL)
             return fsp_err_set(err, rc, "%s", failed.text);
         if (rc == FSP_OK)
