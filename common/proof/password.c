@@ -96,8 +96,8 @@ fsp_token_read(const char *token, uint8_t bytes[static FSP_TOKEN_BYTES])
 
     memset(bytes, 0, FSP_TOKEN_BYTES);
     if (strlen(token) != FSP_TOKEN_TEXT_LEN ||
-            sodium_base642bin(bytes, FSP_TOKEN_BYTES, token, FSP_TOKEN_TEXT_LEN, NULL, &len, NULL,
-                    sodium_base64_VARIANT_URLSAFE_NO_PADDING) != 0 ||
+            sodium_base642bin(bytes, FSP_TOKEN_BYTES, token, FSP_TOKEN_TEXT_LEN, NULL, &len,
+                    NULL, sodium_base64_VARIANT_URLSAFE_NO_PADDING) != 0 ||
             len != FSP_TOKEN_BYTES)
         return false;
     fsp_token_write(bytes, again); /* libsodium's decoder takes spare bits; we do not */

@@ -26,7 +26,7 @@
 #define FSP_PASSWORD_MAX    256 /* bytes */
 #define FSP_PASSWORD_STORED 128 /* with the NUL */
 #define FSP_PASSWORD_MEMORY ((size_t)64 * 1024 * 1024)
-#define FSP_TOKEN_TEXT_LEN       43 /* base64url of 32 bytes, without padding */
+#define FSP_TOKEN_TEXT_LEN  43 /* base64url of 32 bytes, without padding */
 #define FSP_TOKEN_BYTES     32
 #define FSP_MARK_LEN        32
 
