@@ -20,7 +20,7 @@
 #define FSP_NOTE_LINES_MAX    ((size_t)32)          /* signature lines of a note we read */
 #define FSP_BUNDLE_MAX        ((size_t)1024 * 1024) /* one sealed bundle */
 #define FSP_BUNDLE_ENTRIES    ((size_t)4096)        /* entries in one bundle */
-#define FSP_BUNDLE_INFLATED   ((size_t)8 * 1024 * 1024)   /* its entries, inflated */
+#define FSP_BUNDLE_INFLATED   ((size_t)8 * 1024 * 1024) /* its entries, inflated */
 #define FSP_TERSE_MAX         (FSP_BUNDLE_INFLATED + FSP_BUNDLE_ENTRIES) /* terse lines of them */
 #define FSP_COURIER_MAX       ((size_t)256 * 1024 * 1024) /* one courier file of bundles */
 #define FSP_INVITATION_MAX    ((size_t)16 * 1024)

@@ -29,7 +29,9 @@ main(int argc, char **argv)
         for (size_t i = 0; i + sizes[k] <= n; i += step) {
             size_t size = 0;
 
-            bench_must(fsp_bundle_payload_size(FSP_DICTIONARY_NEWEST, entries + i, sizes[k], &size, &err), &err);
+            bench_must(fsp_bundle_payload_size(
+                               FSP_DICTIONARY_NEWEST, entries + i, sizes[k], &size, &err),
+                    &err);
             bytes += size;
             records += sizes[k];
         }
