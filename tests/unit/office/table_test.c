@@ -152,7 +152,7 @@ text_that_looks_like_a_formula_gets_one_apostrophe_that_can_be_taken_off(void **
 static void
 negative_numbers_stay_numbers_and_none_that_is_not_finite_is_written(void **state)
 {
-    static const double values[] = {-12.5, NAN, INFINITY, 0.1};
+    static const double values[] = {-12.5, (double)NAN, (double)INFINITY, 0.1};
     struct fsp_table table;
     struct fsp_buf buf;
 
