@@ -133,7 +133,7 @@ copy_keys(const struct fsp_backup_about *about, const char *part, struct fsp_err
         if (dir == NULL)
             rc = fsp_err_sys(err, FSP_EIO, errno, "%s", from);
     }
-    while (rc == FSP_OK &&
+    while (rc == FSP_OK && dir != NULL &&
             (item = readdir(dir)) != NULL) /* NOLINT(concurrency-mt-unsafe): own stream */
         if (item->d_name[0] != '.')
             rc = copy_key(from, to, item->d_name, err);

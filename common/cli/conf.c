@@ -333,9 +333,9 @@ fsp_conf_reload(struct fsp_conf *conf, const char *path, const char *const *live
 
     fsp_buf_reset(taken);
     fsp_buf_reset(held);
-    if (rc == FSP_OK)
+    if (rc == FSP_OK && fresh != NULL)
         rc = fsp_conf_load(fresh, path, err);
-    for (size_t i = 0; rc == FSP_OK && i < conf->n; i++) {
+    for (size_t i = 0; rc == FSP_OK && fresh != NULL && i < conf->n; i++) {
         struct value before = conf->values[i];
 
         if (strcmp(before.text, fresh->values[i].text) == 0)

@@ -293,7 +293,7 @@ what_is_rolled_back_was_never_there(struct fixture *f)
     assert_int_equal(range.size, 0);
 }
 
-static void
+static void /* NOLINTNEXTLINE(readability-function-cognitive-complexity): steps; assert_ok counts */
 forks_are_kept_once_and_whole(struct fixture *f)
 {
     struct fsp_shelf_log log = enrolled(f, "heron", FLEET "/heron/a1", 1);
@@ -373,7 +373,7 @@ moved(struct fixture *f, const struct fsp_shelf_stamp *before)
     return now;
 }
 
-static void
+static void /* NOLINTNEXTLINE(readability-function-cognitive-complexity): steps; assert_ok counts */
 a_stamp_differs_when_anything_of_the_rig_does(struct fixture *f)
 {
     struct fsp_shelf_stamp stamp = {.logs = 0};
@@ -481,7 +481,7 @@ what_a_fold_left_is_not_kept_while_somebody_writes(struct fixture *f)
     fsp_shelf_close(reader);
 }
 
-static void
+static void /* NOLINTNEXTLINE(readability-function-cognitive-complexity): steps; assert_ok counts */
 a_moment_can_be_come_back_to(struct fixture *f)
 {
     struct fsp_shelf_log log = enrolled(f, "heron", FLEET "/heron/a1", 1);
