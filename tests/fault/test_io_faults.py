@@ -5,7 +5,7 @@ is made to fail there (EIO, a disk that is full from there on) or killed there; 
 must verify, what was acknowledged must be there, and repeating the command must bring the
 undisturbed result, nothing lost and nothing doubled.
 
-FSP_LONG=1 tries every n; otherwise the long commands are tried at every third.
+FSP_LONG=1 tries every n; otherwise every second one is tried, of the long commands fewer.
 """
 
 import json
@@ -82,7 +82,7 @@ def each_fault(work, command, after, stride=1):
     """Run command(copy, fault=…) with every fault in turn on a fresh copy; after(copy, result)."""
     tried = 0
     for action in ACTIONS:
-        for n in range(1, LIMIT, 1 if LONG else stride):
+        for n in range(1, LIMIT, 1 if LONG else 2 * stride):
             copy = work / "copy"
             seen = work / "seen"
             shutil.rmtree(copy, ignore_errors=True)
