@@ -4,7 +4,7 @@ disks are filled; the crew enters records, takes sheets and drops them into the 
 and a courier goes his rounds.
 
 At the end: what was acknowledged is on both ends exactly once, roots and ledgers are equal, no fork,
-nothing refused, no process that does not stop, memory and logs bounded. 20 seconds, 30 minutes with
+nothing refused, no process that does not stop, memory and logs bounded. 8 seconds, 30 minutes with
 FSP_LONG=1; FSP_SEED repeats a run, FSP_SOAK_SECONDS sets its length. Figures are printed.
 
 The stores lie on small disks of their own where the machine allows to mount them; else no disk is
@@ -27,7 +27,7 @@ import pytest
 import programs as drive
 from test_disk import Disk
 
-SECONDS = int(os.environ.get("FSP_SOAK_SECONDS") or (1800 if os.environ.get("FSP_LONG") == "1" else 20))
+SECONDS = int(os.environ.get("FSP_SOAK_SECONDS") or (1800 if os.environ.get("FSP_LONG") == "1" else 8))
 SEED = int(os.environ.get("FSP_SEED") or random.SystemRandom().randrange(1 << 32))
 
 RIG_ANON_KIB, RIG_RESIDENT_KIB = 6 * 1024, 20 * 1024
