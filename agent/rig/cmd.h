@@ -24,6 +24,7 @@ struct fsp_rig {
     struct fsp_conf *conf;
     const char *conf_path;        /* read at the start when it was there */
     const char *const *live_keys; /* for fsp_conf_reload() */
+    char *const *argv;
 };
 
 /* cmd_init.c */
@@ -38,10 +39,13 @@ int fsp_cmd_check(struct fsp_args *args);
 int fsp_cmd_reckon(struct fsp_args *args);
 /* cmd_prove.c */
 int fsp_cmd_prove(struct fsp_args *args);
-/* cmd_link.c */
+/* cmd_push.c */
 int fsp_cmd_push(struct fsp_args *args);
+/* cmd_link.c */
 int fsp_cmd_carry(struct fsp_args *args);
 int fsp_cmd_receipt(struct fsp_args *args);
+/* On a full disk what waits is still sent: the reserve is given up for it. */
+void fsp_cmd_tend_reserve(const struct fsp_journal *journal);
 /* The day's budget as configured. */
 void fsp_cmd_budget(struct fsp_args *args, struct fsp_budget *budget);
 /* The turn on the link (rig/turn.h), waiting as long as --patience says, else FSP_TURN_WAIT_S. */

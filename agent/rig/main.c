@@ -284,6 +284,7 @@ main(int argc, char *argv[])
         status = fsp_cmd_fail(&err, rc);
         goto out;
     }
+    rig.argv = argv;
     fsp_args_set_ctx(args, &rig);
     status = fsp_args_command(args)->run(args);
 out:
