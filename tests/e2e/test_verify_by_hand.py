@@ -249,6 +249,8 @@ def test_the_page_verifies_a_whole_log(signed, shell, tmp_path, programs):
             files[name].replace(b'"state":"working"', b'"state":"moving"'),
             files[name][:-4], files[name].replace(b"origin l", b"origin m", 1))):
         assert content != files[name]
+        if i > 0 and shell != SHELLS[0] and os.environ.get("FSP_LONG") != "1":
+            continue
         bad = write(tmp_path / f"bad-{i}", {**files, name: content})
         assert not run_page(bad, shell, WHOLE_LOG)[0], i
         programs.run("audit", "verify", bad / name, status=2)
