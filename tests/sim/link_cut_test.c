@@ -322,7 +322,7 @@ an_answer_cut_at_any_byte_moves_nothing_and_is_asked_for_again(void **state)
 
     settle_in(&town, fixture);
     len = town.shared->answer_len;
-    assert_in_range(len, 200, 2000);
+    assert_in_range(len, 100, 2000);
     for (size_t at = 0; at < len; at++) {
         town.shared->cut_answer = at;
         assert_int_equal(one_round(&town, fixture, &report), FSP_SYNC_WAIT);
