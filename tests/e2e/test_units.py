@@ -52,6 +52,7 @@ def test_a_unit_starts_a_command_there_is_and_may_write_its_store(programs, unit
     program, command = found["ExecStart"][0].removeprefix("/usr/bin/farspool-").split()
     assert programs.run(program, command, "--help").stdout
     store = re.search(r"^store = (.*)$", (CONF / f"{program}.conf").read_text(), re.M)[1]
-    assert store == f"/var/lib/{found['StateDirectory'][0]}"
+    # One folder below the one that is the user's own: init makes it whole beside its place.
+    assert store == f"/var/lib/{found['StateDirectory'][0]}/store"
     assert found["Type"] == ["notify"] and "WatchdogSec" in found
     assert found["SystemCallErrorNumber"] == ["EPERM"], "a call refused is an error, not an end"
