@@ -65,7 +65,6 @@ amend_cell(struct fsp_visit *visit, const char *kind, uint64_t index)
     fsp_html_close(&visit->html);
 }
 
-/* One entry as a row; true when it is not older than from_s (0: any). */
 static void
 row(struct fsp_visit *visit, uint64_t index, const struct fsp_record *record)
 {

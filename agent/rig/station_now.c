@@ -56,26 +56,36 @@ card(struct fsp_visit *visit, const char *title)
     fsp_html_element(&visit->html, "h2", NULL, title);
 }
 
+/* A value as line/say.h says it. */
+typedef void say_value(struct fsp_buf *buf, double si, enum fsp_units units);
+
 static void
-length_fact(struct fsp_visit *visit, const char *what, double metres)
+value_fact(struct fsp_visit *visit, const char *what, say_value *say, double si)
 {
     struct fsp_buf text;
 
     fsp_buf_init(&text, 64);
-    fsp_say_length(&text, metres, fsp_visit_units(visit));
+    say(&text, si, fsp_visit_units(visit));
     fsp_visit_fact(visit, what, fsp_buf_peek(&text));
     fsp_buf_fini(&text);
 }
 
 static void
+length_fact(struct fsp_visit *visit, const char *what, double metres)
+{
+    value_fact(visit, what, fsp_say_length, metres);
+}
+
+static void
 work_fact(struct fsp_visit *visit, const char *what, double joules)
 {
-    struct fsp_buf text;
+    value_fact(visit, what, fsp_say_work, joules);
+}
 
-    fsp_buf_init(&text, 64);
-    fsp_say_work(&text, joules, fsp_visit_units(visit));
-    fsp_visit_fact(visit, what, fsp_buf_peek(&text));
-    fsp_buf_fini(&text);
+static void
+load_fact(struct fsp_visit *visit, const char *what, double newtons)
+{
+    value_fact(visit, what, fsp_say_load, newtons);
 }
 
 /* --- service and line ------------------------------------------------------------------------- */
@@ -211,17 +221,6 @@ next_cut(struct fsp_visit *visit)
 }
 
 /* --- what the line can lift ------------------------------------------------------------------- */
-
-static void
-load_fact(struct fsp_visit *visit, const char *what, double newtons)
-{
-    struct fsp_buf text;
-
-    fsp_buf_init(&text, 64);
-    fsp_say_load(&text, newtons, fsp_visit_units(visit));
-    fsp_visit_fact(visit, what, fsp_buf_peek(&text));
-    fsp_buf_fini(&text);
-}
 
 static void
 rating(struct fsp_visit *visit, const struct fsp_ledger_view *view)

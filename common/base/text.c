@@ -105,8 +105,8 @@ fsp_text_hex(char *out, const uint8_t *bytes, size_t len)
     out[2 * len] = '\0';
 }
 
-static int
-hex_value(char c)
+int
+fsp_text_hex_digit(char c)
 {
     if (c >= '0' && c <= '9')
         return c - '0';
@@ -123,8 +123,8 @@ fsp_text_unhex(uint8_t *out, size_t len, const char *text)
     if (strlen(text) != 2 * len)
         return FSP_EFORMAT;
     for (size_t i = 0; i < len; i++) {
-        int high = hex_value(text[2 * i]);
-        int low = hex_value(text[2 * i + 1]);
+        int high = fsp_text_hex_digit(text[2 * i]);
+        int low = fsp_text_hex_digit(text[2 * i + 1]);
 
         if (high < 0 || low < 0)
             return FSP_EFORMAT;

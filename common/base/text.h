@@ -22,6 +22,8 @@ void fsp_text_show(struct fsp_buf *buf, const void *text, size_t len);
 
 /* Lower-case hexadecimal, NUL-terminated; out holds 2 * len + 1. */
 void fsp_text_hex(char *out, const uint8_t *bytes, size_t len);
+/* The value of a hexadecimal digit (either case), -1 for anything else. */
+int fsp_text_hex_digit(char c);
 /* Exactly 2 * len hexadecimal digits (either case). */
 enum fsp_rc fsp_text_unhex(uint8_t *out, size_t len, const char *text) FSP_MUST_CHECK;
 

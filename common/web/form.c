@@ -25,18 +25,6 @@ fsp_form_fini(struct fsp_form *form)
     memset(form->at, 0, sizeof(form->at));
 }
 
-static int
-hex_digit(uint8_t c)
-{
-    if (c >= '0' && c <= '9')
-        return c - '0';
-    if (c >= 'a' && c <= 'f')
-        return c - 'a' + 10;
-    if (c >= 'A' && c <= 'F')
-        return c - 'A' + 10;
-    return -1;
-}
-
 /* Decode into out (room for len); false for a bad escape or a zero byte. */
 static bool
 decode(const uint8_t *text, size_t len, uint8_t *out, size_t *out_len)
@@ -49,8 +37,8 @@ decode(const uint8_t *text, size_t len, uint8_t *out, size_t *out_len)
         if (c == '+') {
             c = ' ';
         } else if (c == '%') {
-            const int high = i + 2 < len ? hex_digit(text[i + 1]) : -1;
-            const int low = i + 2 < len ? hex_digit(text[i + 2]) : -1;
+            const int high = i + 2 < len ? fsp_text_hex_digit((char)text[i + 1]) : -1;
+            const int low = i + 2 < len ? fsp_text_hex_digit((char)text[i + 2]) : -1;
 
             if (high < 0 || low < 0)
                 return false;
