@@ -30,8 +30,6 @@ struct fsp_board_about {
     const struct fsp_shelf_ops *ops;
     const char *store;
     const struct fsp_env *env;
-    const struct fsp_vkey *keys; /* the office's instructions keys */
-    size_t n_keys;
     struct fsp_live *live;
     struct fsp_gate *gate; /* NULL: whoever comes reads, nobody changes */
     const char

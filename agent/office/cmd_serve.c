@@ -302,8 +302,6 @@ start(struct fsp_args *args, struct service *service, struct fsp_err *err)
         const struct fsp_board_about about = {.ops = &fsp_shelf_sqlite,
                 .store = store,
                 .env = office->env,
-                .keys = fsp_keywatch_keys(service->keys)->instructions_ever,
-                .n_keys = fsp_keywatch_keys(service->keys)->n_instructions_ever,
                 .live = service->live,
                 .gate = service->gate,
                 .prices = fsp_conf_text(office->conf, "prices", "per-ft"),
